@@ -1,0 +1,423 @@
+"""One source on disk: ``traces/<source>.h5``, written once at bring-in and never changed after.
+
+Anyone with h5py reads it in three lines::
+
+    file = h5py.File("case/traces/monitor.h5")
+    start_s, first, count, rate, scale, offset, run = file["channels/ABP/segments"][0]
+    pressure = file["channels/ABP/samples"][first:first + count] * scale + offset
+
+Layout, format version 1:
+
+- root attributes: ``format_version``, ``name``, ``reader``, ``files`` (JSON: name and SHA-256 of each),
+  ``first_stamp`` (what the source's clock said at source second 0; empty for a clock with its own zero),
+  ``dated``, ``set_aside`` (JSON), ``about`` (JSON: device as typed and the like);
+- ``/channels/<key>/samples``: the source's integer codes in their own width, else float32;
+- ``/channels/<key>/segments``: start in source seconds, first sample, count, rate in Hz, scale, offset,
+  run (how often the clock had gone backwards): ``value = code * scale + offset``;
+  or ``/channels/<key>/times`` and ``/channels/<key>/runs`` for uneven rows;
+- ``/channels/<key>/valid``: half-open runs of samples that are really there; no code is reserved;
+- ``/channels/<key>/levels/<factor>/{min,max,count}``: see `afterclamp.io.levels`;
+- channel attributes: ``label``, ``unit_as_written``, ``unit`` (UCUM, empty when not known), ``kind``,
+  ``site``, ``side``, ``statistic``, ``mdc`` (ISO/IEEE 11073-10101 code, 0 where none exists);
+- ``/notes/{start,end,sd,run,text,author}``: lines of text with their times in source seconds.
+"""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import h5py
+import numpy as np
+from numpy.typing import NDArray
+
+from . import terms
+from .chunks import ChunkWriter
+from .errors import Cancelled, CannotWrite, CaseFolderUnreadable
+from .levels import FACTORS, levels_of
+from .recording import Note, RecordedChannel, Recording, Segment
+
+FORMAT_VERSION = 1
+
+SEGMENT_DTYPE = np.dtype(
+    [
+        ("start_s", "f8"),
+        ("first", "i8"),
+        ("count", "i8"),
+        ("rate_hz", "f8"),
+        ("scale", "f8"),
+        ("offset", "f8"),
+        ("run", "i4"),
+    ]
+)
+
+Progress = Callable[[float], None]
+
+
+@dataclass(frozen=True)
+class StoredChannel:
+    """What a trace file says of one channel, short of its samples."""
+
+    key: str
+    label: str
+    unit: str
+    unit_as_written: str
+    identity: terms.Identity
+    count: int
+    segments: tuple[Segment, ...]
+    times: NDArray[np.float64] | None
+    runs: NDArray[np.int32] | None
+    valid: NDArray[np.int64]  # (n, 2) half-open runs
+
+
+def write(
+    recording: Recording,
+    path: Path,
+    *,
+    identities: dict[str, terms.Identity] | None = None,
+    units: dict[str, str] | None = None,
+    progress: Progress | None = None,
+    cancelled: Callable[[], bool] | None = None,
+) -> None:
+    """Write one source, whole or not at all.
+
+    Parameters
+    ----------
+    recording : Recording
+        What the reader handed over.
+    path : Path
+        The trace file; must not exist. It appears only when it is complete and on the disk.
+    identities : dict of str to Identity, optional
+        What each channel is, by key; proposed from the label where absent.
+    units : dict of str to str, optional
+        UCUM unit by key where a person decided it; from the unit as written where absent.
+    progress : callable, optional
+        Called with the share done, 0 to 1.
+    cancelled : callable, optional
+        Asked between blocks; when it says yes nothing is kept.
+
+    Raises
+    ------
+    CannotWrite
+        No room, no permission, or the file exists.
+    Cancelled
+        When asked to stop.
+    """
+    if path.exists():
+        raise CannotWrite("a source of this name is already in the case", path=path, todo="Rename the source")
+    partial = path.with_name(f".{path.name}.partial-{os.getpid()}")
+    total = sum(channel.count for channel in recording.channels) or 1
+    done = 0
+
+    def step(samples: int) -> None:
+        nonlocal done
+        done += samples
+        if cancelled is not None and cancelled():
+            raise Cancelled("bring-in stopped as asked; nothing was kept", path=path)
+        if progress is not None:
+            progress(done / total)
+
+    try:
+        with h5py.File(partial, "w", libver="v110") as file:
+            _write_root(recording, file)
+            with ThreadPoolExecutor(2, thread_name_prefix="pack") as pool:
+                writer = ChunkWriter(pool)
+                for channel in recording.channels:
+                    identity = (identities or {}).get(channel.key) or terms.identify(
+                        channel.label, channel.unit_as_written
+                    )
+                    unit = (units or {}).get(channel.key, terms.parse_unit(channel.unit_as_written) or "")
+                    _write_channel(file, writer, channel, identity, unit, step)
+                writer.flush()
+            _write_notes(recording.notes, file)
+        with partial.open("rb") as written:
+            os.fsync(written.fileno())
+        partial.rename(path)
+    except OSError as cause:
+        raise CannotWrite(
+            f"the source {recording.name} could not be written ({_reason(cause)})",
+            path=path,
+            todo="Make room or get permission to write there, then bring the source in again",
+        ) from cause
+    finally:
+        partial.unlink(missing_ok=True)
+
+
+def _reason(cause: OSError) -> str:
+    # h5py wraps the system's message in its own; the errno is in the text then.
+    for code in (errno.ENOSPC, errno.EFBIG, errno.EACCES, errno.EROFS, errno.EDQUOT):
+        if cause.errno == code or f"errno = {code}" in str(cause):
+            return os.strerror(code)
+    return cause.strerror or str(cause)
+
+
+def _write_root(recording: Recording, file: h5py.File) -> None:
+    file.attrs["format_version"] = FORMAT_VERSION
+    file.attrs["name"] = recording.name
+    file.attrs["reader"] = recording.reader
+    file.attrs["files"] = json.dumps([list(pair) for pair in recording.files])
+    file.attrs["first_stamp"] = recording.first_stamp.isoformat() if recording.first_stamp else ""
+    file.attrs["dated"] = recording.dated
+    file.attrs["set_aside"] = json.dumps(list(recording.set_aside))
+    file.attrs["about"] = json.dumps(dict(recording.about))
+    file.create_group("channels")
+
+
+def _write_notes(notes: tuple[Note, ...], file: h5py.File) -> None:
+    group = file.create_group("notes")
+    text = h5py.string_dtype()
+    group["start"] = np.array([note.start_s for note in notes], np.float64)
+    group["end"] = np.array([note.end_s for note in notes], np.float64)
+    group["sd"] = np.array([note.sd_s for note in notes], np.float64)
+    group["run"] = np.array([note.run for note in notes], np.int32)
+    group.create_dataset("text", data=[note.text for note in notes], shape=(len(notes),), dtype=text)
+    group.create_dataset("author", data=[note.author for note in notes], shape=(len(notes),), dtype=text)
+
+
+def _write_channel(
+    file: h5py.File,
+    writer: ChunkWriter,
+    channel: RecordedChannel,
+    identity: terms.Identity,
+    unit: str,
+    step: Callable[[int], None],
+) -> None:
+    group = file["channels"].create_group(channel.key)
+    mdc = terms.mdc_term(identity)
+    for name, value in {
+        "label": channel.label,
+        "unit_as_written": channel.unit_as_written,
+        "unit": unit,
+        "mdc": mdc[0] if mdc else 0,
+        **asdict(identity),
+    }.items():
+        group.attrs[name] = value
+    if channel.times is not None:
+        group.create_dataset("times", data=channel.times)
+        backwards = np.diff(channel.times, prepend=channel.times[:1]) < 0
+        group.create_dataset("runs", data=np.cumsum(backwards).astype(np.int32))
+    else:
+        rows = [
+            tuple(getattr(segment, name) for name in SEGMENT_DTYPE.names or ())
+            for segment in channel.segments
+        ]
+        group.create_dataset("segments", data=np.array(rows, SEGMENT_DTYPE))
+    samples = writer.create(group, "samples", channel.count, channel.dtype)
+    lengths = [segment.count for segment in channel.segments] or [channel.count]
+    levels = group.create_group("levels")
+    targets = []
+    for factor in FACTORS:
+        buckets = sum(-(-length // factor) for length in lengths)
+        of_factor = levels.create_group(str(factor))
+        targets.append(
+            [writer.create(of_factor, name, buckets, channel.dtype) for name in ("min", "max")]
+            + [writer.create(of_factor, "count", buckets, np.dtype(np.uint16))]
+        )
+    runs = _Runs()
+    for codes, valid in _pieces(channel, lengths):
+        samples.add(codes)
+        runs.add(len(codes), valid)
+        for target, level in zip(targets, levels_of(codes, valid), strict=True):
+            for dataset, values in zip(target, level, strict=True):
+                dataset.add(values)
+        step(len(codes))
+    for dataset in [samples, *(one for target in targets for one in target)]:
+        dataset.close()
+    group.create_dataset("valid", data=runs.array())
+
+
+def _pieces(
+    channel: RecordedChannel, lengths: list[int]
+) -> Iterator[tuple[NDArray[Any], NDArray[np.bool_] | None]]:
+    """The samples cut at segment borders and, within a segment, at multiples of the coarsest bucket."""
+    border = FACTORS[-1]
+    waiting: list[tuple[NDArray[Any], NDArray[np.bool_] | None]] = []
+    held = 0
+    ends = iter(lengths)
+    left = next(ends, 0)  # samples of the current segment still to be handed on
+
+    def gather(many: int) -> tuple[NDArray[Any], NDArray[np.bool_] | None]:
+        nonlocal held
+        codes = np.concatenate([piece for piece, _ in waiting]) if len(waiting) > 1 else waiting[0][0]
+        if all(mask is None for _, mask in waiting):
+            valid = None
+        else:
+            valid = np.concatenate([np.ones(len(p), bool) if m is None else m for p, m in waiting])
+        waiting[:] = [(codes[many:], None if valid is None else valid[many:])] if len(codes) > many else []
+        held -= many
+        return codes[:many], None if valid is None else valid[:many]
+
+    seen = 0
+    for block in channel.blocks():
+        valid = block.valid
+        if block.codes.dtype.kind == "f":
+            finite = np.isfinite(block.codes)
+            valid = finite if valid is None else valid & finite
+        if valid is not None and valid.all():
+            valid = None
+        waiting.append((block.codes, valid))
+        held += len(block.codes)
+        seen += len(block.codes)
+        while held and (held >= left or held >= border):
+            many = left if held >= left else held - held % border
+            if many:
+                yield gather(many)
+                left -= many
+            while left == 0:
+                left = next(ends, -1)
+    if seen != channel.count or held:
+        raise ValueError(f"channel {channel.key}: {seen} samples in blocks, {channel.count} announced")
+
+
+class _Runs:
+    """Collects half-open runs of valid samples over the pieces of a channel."""
+
+    def __init__(self) -> None:
+        self._runs: list[NDArray[np.int64]] = []
+        self._at = 0
+
+    def add(self, count: int, valid: NDArray[np.bool_] | None) -> None:
+        if valid is None:
+            found = np.array([[0, count]], np.int64)
+        else:
+            edges = np.flatnonzero(np.diff(np.concatenate([[False], valid, [False]]).astype(np.int8)))
+            found = edges.reshape(-1, 2).astype(np.int64)
+        self._runs.append(found + self._at)
+        self._at += count
+
+    def array(self) -> NDArray[np.int64]:
+        runs = np.concatenate(self._runs) if self._runs else np.empty((0, 2), np.int64)
+        if len(runs) < 2:
+            return runs
+        # Runs that touch across a piece border are one run.
+        opens = np.concatenate([[True], runs[1:, 0] > runs[:-1, 1]])
+        return np.stack([runs[opens, 0], runs[np.concatenate([opens[1:], [True]]), 1]], axis=1)
+
+
+class TraceFile:
+    """A trace file opened for reading.
+
+    Raises
+    ------
+    CaseFolderUnreadable
+        When it is not one, is damaged, is of a newer format version, or points outside itself.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        try:
+            self.file = h5py.File(path, "r", rdcc_nbytes=0)
+        except OSError as cause:
+            raise CaseFolderUnreadable(
+                f"cannot be opened as a trace file ({cause})",
+                path=path,
+                todo="Bring the source in again, or copy the case from where it was last whole",
+            ) from cause
+        try:
+            self._check()
+            self.name = str(self.file.attrs["name"])
+            self.reader = str(self.file.attrs["reader"])
+            self.files = tuple((str(name), str(sha)) for name, sha in json.loads(self.file.attrs["files"]))
+            stamp = str(self.file.attrs["first_stamp"])
+            self.first_stamp = datetime.fromisoformat(stamp) if stamp else None
+            self.dated = bool(self.file.attrs["dated"])
+            self.set_aside = tuple(str(line) for line in json.loads(self.file.attrs["set_aside"]))
+            self.about = {str(k): str(v) for k, v in json.loads(self.file.attrs["about"]).items()}
+            self.channels = tuple(self._channel(key) for key in self.file["channels"])
+            self.notes = self._notes()
+        except (KeyError, ValueError, TypeError, OSError) as cause:
+            self.file.close()
+            raise CaseFolderUnreadable(
+                f"is not laid out as a trace file ({cause})", path=path, todo="Bring the source in again"
+            ) from cause
+        except CaseFolderUnreadable:
+            self.file.close()
+            raise
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self.file.close()
+
+    def _check(self) -> None:
+        version = int(self.file.attrs["format_version"])
+        if version > FORMAT_VERSION:
+            raise CaseFolderUnreadable(
+                f"has format version {version}; this program reads up to {FORMAT_VERSION}",
+                path=self.path,
+                todo="Open it with a newer afterclamp",
+            )
+        self._refuse_pointers(self.file)
+
+    def _refuse_pointers(self, group: h5py.Group) -> None:
+        # A link or a virtual data set could make the program open a path that nobody gave it.
+        for name in group:
+            link = group.get(name, getlink=True)
+            if not isinstance(link, h5py.HardLink):
+                self._refuse(f"{group.name.rstrip('/')}/{name}", "is a link to another place")
+            item = group[name]
+            if isinstance(item, h5py.Group):
+                self._refuse_pointers(item)
+            elif item.is_virtual or item.external:
+                self._refuse(item.name, "keeps its samples in another file")
+
+    def _refuse(self, place: str, what: str) -> None:
+        raise CaseFolderUnreadable(
+            what,
+            path=self.path,
+            place=place,
+            todo="Trace files hold everything themselves; bring the source in again",
+        )
+
+    def _channel(self, key: str) -> StoredChannel:
+        group = self.file["channels"][key]
+        attrs = group.attrs
+        segments: tuple[Segment, ...] = ()
+        times = runs = None
+        if "times" in group:
+            times, runs = group["times"][:], group["runs"][:]
+        else:
+            names = SEGMENT_DTYPE.names or ()
+            segments = tuple(
+                Segment(**dict(zip(names, row.tolist(), strict=True))) for row in group["segments"][:]
+            )
+        samples = group["samples"]
+        held = len(times) if times is not None else sum(segment.count for segment in segments)
+        if samples.shape != (held,):
+            raise ValueError(f"channel {key}: {samples.shape} samples, {held} in its segments")
+        return StoredChannel(
+            key=key,
+            label=str(attrs["label"]),
+            unit=str(attrs["unit"]),
+            unit_as_written=str(attrs["unit_as_written"]),
+            identity=terms.Identity(
+                **{name: str(attrs[name]) for name in ("kind", "site", "side", "statistic")}
+            ),
+            count=int(samples.shape[0]),
+            segments=segments,
+            times=times,
+            runs=runs,
+            valid=group["valid"][:],
+        )
+
+    def _notes(self) -> tuple[Note, ...]:
+        group = self.file["notes"]
+        columns = [group[name][:] for name in ("start", "end", "sd", "run")]
+        texts = [group[name].asstr()[:] for name in ("text", "author")]
+        return tuple(
+            Note(
+                start_s=float(start),
+                end_s=float(end),
+                sd_s=float(sd),
+                run=int(run),
+                text=str(text),
+                author=str(author),
+            )
+            for start, end, sd, run, text, author in zip(*columns, *texts, strict=True)
+        )

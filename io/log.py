@@ -1,0 +1,305 @@
+"""The log: everything a person or a rule decided, one line an edit, only ever added to.
+
+One file an author, ``log/<author>.jsonl``. A line is a JSON object::
+
+    {"id": "mara-7", "n": 7, "made": "2026-11-25T09:00:00", "author": "mara", "verb": "mark",
+     "payload": {...}, "supersedes": null, "prev": "<SHA-256 of the line before>"}
+
+``n`` is a logical counter, one more than the highest seen in any log: order across authors is
+``(n, author)``; the wall time is only shown. The state of a case is the fold of all edits. Two people
+write two files, so merging is copying a file.
+
+A line torn by a crash is set aside: the next edit of that author first writes a ``seal`` line that
+says so, and the chain goes on from the last whole line.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from .errors import CannotWrite, CaseFolderUnreadable, EditRefused
+
+VERBS = frozenset(
+    {
+        "mark", "phase", "clock", "reference", "identity", "believe", "limit", "verdict", "fact", "mask",
+        "undo", "redo", "seal",
+    }
+)  # fmt: skip
+_BOOKKEEPING = frozenset({"undo", "redo", "seal"})
+_AUTHOR = re.compile(r"[A-Za-z0-9][A-Za-z0-9-]{0,63}")
+
+
+@dataclass(frozen=True, slots=True)
+class Edit:
+    """One decision.
+
+    Attributes
+    ----------
+    id : str
+        Unique in the case.
+    n : int
+        Logical counter.
+    made : str
+        Wall time it was made, ISO 8601, local, only to be shown.
+    author : str
+        Author id: ASCII letters, digits, hyphens.
+    verb : str
+        One of `VERBS`.
+    payload : mapping
+        What was decided; its shape belongs to the verb.
+    supersedes : str or None
+        Id of the edit that this one replaces.
+    """
+
+    id: str
+    n: int
+    made: str
+    author: str
+    verb: str
+    payload: Mapping[str, Any]
+    supersedes: str | None = None
+
+
+@dataclass
+class _Chain:
+    """Where an author's file stands: what the next line must follow."""
+
+    last: str = ""  # SHA-256 of the last whole line
+    torn: str = ""  # text behind it that no seal has set aside yet
+    ends_open: bool = False  # the file does not end with a line end
+
+
+@dataclass
+class Log:
+    """All edits of a case, in order, and the way to add one.
+
+    Parameters
+    ----------
+    folder : Path
+        The case's ``log`` folder; made at the first edit.
+    """
+
+    folder: Path
+    edits: list[Edit] = field(default_factory=list)
+    repairs: list[str] = field(default_factory=list)
+    _chains: dict[str, _Chain] = field(default_factory=dict)
+    _undone: set[str] = field(default_factory=set)
+
+    @classmethod
+    def open(cls, folder: Path) -> Log:
+        """Read every author's file; what is torn is set aside and named in `repairs`.
+
+        Raises
+        ------
+        CaseFolderUnreadable
+            When a file cannot be read at all.
+        """
+        log = cls(folder)
+        log.reload()
+        return log
+
+    def reload(self) -> None:
+        """Read again what is on disk, as after another author's file was copied in."""
+        self.edits, self.repairs, self._chains = [], [], {}
+        for path in sorted(self.folder.glob("*.jsonl")):
+            self._read(path)
+        self._fold()
+
+    def standing(self, verb: str | None = None) -> list[Edit]:
+        """Edits in force, in order: not undone and not superseded by one in force.
+
+        Parameters
+        ----------
+        verb : str, optional
+            Only edits of this verb.
+        """
+        alive = [edit for edit in self.edits if edit.verb not in _BOOKKEEPING and edit.id not in self._undone]
+        replaced = {edit.supersedes for edit in alive if edit.supersedes}
+        return [edit for edit in alive if edit.id not in replaced and (verb is None or edit.verb == verb)]
+
+    @property
+    def conflicts(self) -> list[tuple[Edit, Edit]]:
+        """Pairs of edits in force that replace the same one; the later stands until it is settled."""
+        claims: dict[str, Edit] = {}
+        pairs = []
+        for edit in self.standing():
+            if edit.supersedes:
+                if edit.supersedes in claims:
+                    pairs.append((claims[edit.supersedes], edit))
+                claims[edit.supersedes] = edit
+        return pairs
+
+    def append(
+        self, author: str, verb: str, payload: Mapping[str, Any], *, supersedes: str | None = None
+    ) -> Edit:
+        """Add one edit and write it through to the disk before returning.
+
+        Raises
+        ------
+        EditRefused
+            When author, verb or the superseded edit is not known, or the payload is not JSON.
+        CannotWrite
+            When the line cannot be written; the log is then as it was.
+        """
+        if not _AUTHOR.fullmatch(author):
+            raise EditRefused(
+                f"author id {author!r} will not do as a file name",
+                todo="Use ASCII letters, digits and hyphens",
+            )
+        if verb not in VERBS:
+            raise EditRefused(f"{verb!r} is no verb of the log; expected one of {', '.join(sorted(VERBS))}")
+        if supersedes is not None and all(edit.id != supersedes for edit in self.edits):
+            raise EditRefused(f"there is no edit {supersedes!r} to replace")
+        n = max((edit.n for edit in self.edits), default=0) + 1
+        edit = Edit(
+            id=f"{author}-{n}",
+            n=n,
+            made=datetime.now().isoformat(timespec="seconds"),
+            author=author,
+            verb=verb,
+            payload=dict(payload),
+            supersedes=supersedes,
+        )
+        self._write(edit)
+        self.edits.append(edit)
+        self._fold()
+        return edit
+
+    def undo(self, author: str) -> Edit | None:
+        """Take back the author's last edit in force; None when there is none."""
+        own = [
+            edit
+            for edit in self.edits
+            if edit.author == author and edit.verb not in _BOOKKEEPING and edit.id not in self._undone
+        ]
+        return self.append(author, "undo", {"edit": own[-1].id}) if own else None
+
+    def redo(self, author: str) -> Edit | None:
+        """Bring back what the author last took back, unless a new edit came since; None otherwise."""
+        taken_back: list[str] = []
+        for edit in self.edits:
+            if edit.author != author or edit.verb == "seal":
+                continue
+            if edit.verb == "undo":
+                taken_back.append(str(edit.payload["edit"]))
+            elif edit.verb == "redo":
+                taken_back.remove(str(edit.payload["edit"]))
+            else:
+                taken_back.clear()
+        return self.append(author, "redo", {"edit": taken_back[-1]}) if taken_back else None
+
+    def __iter__(self) -> Iterator[Edit]:
+        return iter(self.edits)
+
+    def _fold(self) -> None:
+        self.edits.sort(key=lambda edit: (edit.n, edit.author))
+        self._undone = set()
+        by_id = {edit.id: edit for edit in self.edits}
+        for edit in self.edits:
+            target = by_id.get(str(edit.payload.get("edit"))) if edit.verb in {"undo", "redo"} else None
+            if target is None or target.author != edit.author:
+                continue  # undo is of one's own edits only
+            if edit.verb == "undo":
+                self._undone.add(target.id)
+            else:
+                self._undone.discard(target.id)
+
+    def _read(self, path: Path) -> None:
+        try:
+            raw = path.read_bytes()
+        except OSError as cause:
+            raise CaseFolderUnreadable(
+                f"the log cannot be read ({cause.strerror})", path=path, todo="Check the file's permissions"
+            ) from cause
+        chain = self._chains.setdefault(path.stem, _Chain())
+        chain.ends_open = bool(raw) and not raw.endswith(b"\n")
+        for number, line in enumerate(raw.split(b"\n"), start=1):
+            if not line.strip():
+                continue
+            fields = _parse(line)
+            if fields is None or (chain.ends_open and number == raw.count(b"\n") + 1):
+                chain.torn = line.decode("utf-8", "replace")
+                self.repairs.append(f"{path.name}, line {number}: torn, set aside")
+                continue
+            if fields["author"] != path.stem:
+                self.repairs.append(
+                    f"{path.name}, line {number}: written under author {fields['author']!r}, set aside"
+                )
+                continue
+            if fields.pop("prev") != chain.last:
+                self.repairs.append(
+                    f"{path.name}, line {number}: does not follow the line before it (changed or cut by hand)"
+                )
+            chain.last = hashlib.sha256(line).hexdigest()
+            chain.torn = ""
+            self.edits.append(Edit(**fields))
+
+    def _write(self, edit: Edit) -> None:
+        path = self.folder / f"{edit.author}.jsonl"
+        chain = self._chains.setdefault(edit.author, _Chain())
+        text = b""
+        last = chain.last
+        if chain.torn:
+            seal = Edit(
+                id=f"{edit.id}-seal", n=edit.n, made=edit.made, author=edit.author, verb="seal",
+                payload={"set_aside": chain.torn},
+            )  # fmt: skip
+            sealing = _line(seal, last)
+            last = hashlib.sha256(sealing).hexdigest()
+            text += sealing + b"\n"
+        line = _line(edit, last)
+        text = (b"\n" if chain.ends_open else b"") + text + line + b"\n"
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True)
+            with path.open("ab") as file:
+                before = file.tell()
+                try:
+                    file.write(text)
+                    file.flush()
+                    os.fsync(file.fileno())
+                except OSError:
+                    os.ftruncate(file.fileno(), before)
+                    raise
+        except OSError as cause:
+            raise CannotWrite(
+                f"the edit could not be written ({cause.strerror})",
+                path=path,
+                todo="Make room or get permission to write there, then make the edit again",
+            ) from cause
+        chain.last = hashlib.sha256(line).hexdigest()
+        chain.torn, chain.ends_open = "", False
+
+
+def _line(edit: Edit, prev: str) -> bytes:
+    fields = {
+        "id": edit.id, "n": edit.n, "made": edit.made, "author": edit.author, "verb": edit.verb,
+        "payload": edit.payload, "supersedes": edit.supersedes, "prev": prev,
+    }  # fmt: skip
+    try:
+        return json.dumps(fields, ensure_ascii=False, allow_nan=False).encode()
+    except (TypeError, ValueError) as cause:
+        raise EditRefused(
+            f"the payload of a {edit.verb} edit holds something JSON has no place for ({cause})"
+        ) from cause
+
+
+def _parse(line: bytes) -> dict[str, Any] | None:
+    try:
+        fields = json.loads(line)
+    except (ValueError, RecursionError):
+        return None
+    if not isinstance(fields, dict) or set(fields) != {
+        "id", "n", "made", "author", "verb", "payload", "supersedes", "prev",
+    }:  # fmt: skip
+        return None
+    if not isinstance(fields["payload"], dict) or not isinstance(fields["n"], int):
+        return None
+    return fields

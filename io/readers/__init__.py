@@ -1,0 +1,52 @@
+"""Readers: a format is a small object that knows whether a file is its own, and reads it.
+
+Adding a format is adding one module here with a `Reader`, and naming it in `READERS`.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from enum import Enum
+from pathlib import Path
+from typing import Any
+
+from ..recording import Recording
+
+
+class Claim(Enum):
+    """A reader's answer to 'is this file yours?'."""
+
+    MINE = "mine"
+    NOT_MINE = "not mine"
+    PART = "part of another"  # a data file that its header file brings along
+
+
+@dataclass(frozen=True, slots=True)
+class Reader:
+    """One format.
+
+    Attributes
+    ----------
+    name : str
+        Shown to people: ``"EDF+"``.
+    suffixes : tuple of str
+        What its files are usually called, lower case with the dot; for the file dialog.
+    claims : callable
+        ``claims(path, head)`` with the first 4096 bytes: looks, never reads the whole file. A file
+        that is its own but damaged is MINE: `read` then says what is wrong with it.
+    read : callable
+        ``read(path, options)`` returns the recordings of the file. Raises `FileUnreadable`.
+    """
+
+    name: str
+    suffixes: tuple[str, ...]
+    claims: Callable[[Path, bytes], Claim]
+    read: Callable[[Path, Mapping[str, Any]], Sequence[Recording]]
+
+
+def sha256(path: Path) -> str:
+    """SHA-256 of a file, read in pieces."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
