@@ -288,12 +288,18 @@ def _units(
 
 
 def _best_reference(recordings: tuple[Recording, ...]) -> str | None:
+    """The source whose clock the case goes by: the earliest that holds waves, else the one with most samples."""
+    waves = [
+        r
+        for r in recordings
+        if r.first_stamp and any(s.rate_hz >= WAVE_HZ for c in r.channels for s in c.segments)
+    ]
+    if waves:
+        return min(waves, key=lambda r: (r.first_stamp.isoformat() if r.first_stamp else "", r.name)).name
     with_samples = [r for r in recordings if r.channels]
     if not with_samples:
         return None
-    return max(
-        with_samples, key=lambda r: (r.first_stamp is not None, sum(channel.count for channel in r.channels))
-    ).name
+    return max(with_samples, key=lambda r: (r.first_stamp is not None, sum(c.count for c in r.channels))).name
 
 
 # -- writing ----------------------------------------------------------------------------------------

@@ -111,6 +111,40 @@ class Channel:
         return self._stored.count
 
     @property
+    def recorded_s(self) -> float:
+        """Seconds that hold a sample before the horizon; a row stands until the next, or for one interval.
+
+        Read from what the file says of its samples, so that it costs nothing on a long recording.
+        """
+        s = self._stretches
+        if s is None:
+            t, values = self._all_rows()
+            t = np.unique(t[np.isfinite(values)])
+            if not len(t) or math.isnan(self.interval_s):
+                return 0.0
+            steps = np.diff(t)
+            steps[steps > 2.0 * self.interval_s] = self.interval_s
+            return float(steps.sum()) + self.interval_s
+        total = 0.0
+        for k in range(len(s.t)):
+            stop = self._window_indices(k, -math.inf, math.inf if self.horizon is None else self.horizon)[1]
+            first = int(s.first[k])
+            runs = np.clip(self._stored.valid, first, first + max(stop, 0))
+            total += float((runs[:, 1] - runs[:, 0]).sum()) * float(s.dt[k])
+        return total
+
+    def run_start(self, run: int) -> float | None:
+        """Reference time of the first sample of a run of stamps; None where the run has none here."""
+        starts = [
+            float(self.clock.to_reference(segment.start_s, run))
+            for segment in self._stored.segments
+            if segment.run == run and segment.count
+        ]
+        if self._stored.runs is not None and (self._stored.runs == run).any():
+            starts.append(float(self._row_times()[self._stored.runs == run].min()))
+        return min(starts, default=None)
+
+    @property
     def span(self) -> Span:
         """From the first sample to one interval after the last, cut at the horizon."""
         if self._stretches is None:

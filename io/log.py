@@ -225,7 +225,7 @@ class Log:
             if not line.strip():
                 continue
             fields = _parse(line)
-            if fields is None or (chain.ends_open and number == raw.count(b"\n") + 1):
+            if fields is None:
                 chain.torn = line.decode("utf-8", "replace")
                 self.repairs.append(f"{path.name}, line {number}: torn, set aside")
                 continue

@@ -1,0 +1,59 @@
+"""Recordings made in memory, for tests that need a case without a file format."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from afterclamp.io import casefile
+from afterclamp.io.case import Case
+from afterclamp.io.recording import Block, Note, RecordedChannel, Recording, Segment
+from afterclamp.io.terms import Identity
+from numpy.typing import NDArray
+
+START = datetime(2026, 1, 1, 8, 0, 0)
+
+
+def even(
+    label: str,
+    codes: NDArray[Any],
+    segments: Sequence[Segment],
+    *,
+    unit: str = "mmHg",
+    valid: NDArray[np.bool_] | None = None,
+    block: int = 50_000,
+) -> RecordedChannel:
+    """An evenly sampled channel handed over in blocks of odd length."""
+
+    def blocks() -> Iterator[Block]:
+        for start in range(0, len(codes), block):
+            stop = start + block
+            yield Block(codes[start:stop], None if valid is None else valid[start:stop])
+
+    return RecordedChannel(
+        label.lower().replace(" ", "_"), label, unit, codes.dtype, len(codes), blocks, tuple(segments)
+    )
+
+
+def recording(
+    name: str,
+    channels: Sequence[RecordedChannel],
+    *,
+    first_stamp: datetime | None = START,
+    notes: Sequence[Note] = (),
+) -> Recording:
+    """A source of that name."""
+    return Recording(
+        name, "memory", ((f"{name}.mem", f"sha-{name}"),), tuple(channels), tuple(notes), first_stamp, True
+    )
+
+
+def case_of(folder: Path, *recordings: Recording, identities: dict[str, Identity] | None = None) -> Case:
+    """A case folder holding these recordings, opened."""
+    (folder / "traces").mkdir(parents=True)
+    for one in recordings:
+        casefile.write(one, folder / "traces" / f"{one.name}.h5", identities=identities)
+    return Case.open(folder)
