@@ -24,7 +24,6 @@ from . import terms
 from .case_sheet import CaseSheet, Patient, load_case_sheet
 from .casefile import TraceFile
 from .channel import Channel
-from .chunks import ChunkCache
 from .clock import ClockMap, ClockPiece
 from .errors import CaseFolderUnreadable, EditRefused, NoSuchChannel
 from .log import Edit, Log
@@ -96,7 +95,6 @@ class Case:
         self.log = log
         self._files = files
         self.sheet = sheet
-        self._chunks = ChunkCache()
         self._memo: dict[str, dict[str, NDArray[Any]]] = {}
         self.refresh()
 
@@ -141,7 +139,6 @@ class Case:
 
     def close(self) -> None:
         """Let go of the files."""
-        self._chunks.close()
         for file in self._files:
             file.close()
 
@@ -203,7 +200,6 @@ class Case:
                 stored,
                 *identities.get(f"{file.name}/{stored.key}", (stored.identity, stored.unit)),
                 clocks[file.name],
-                self._chunks,
                 self.horizon,
                 lambda: self.grid,
             )

@@ -28,7 +28,6 @@ import errno
 import json
 import os
 from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
@@ -39,10 +38,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import terms
-from .chunks import ChunkWriter
 from .errors import Cancelled, CannotWrite, CaseFolderUnreadable
 from .levels import FACTORS, levels_of
 from .recording import Note, RecordedChannel, Recording, Segment
+from .stored import Filling
 
 FORMAT_VERSION = 1
 
@@ -127,15 +126,11 @@ def write(
     try:
         with h5py.File(partial, "w", libver="v110") as file:
             _write_root(recording, file)
-            with ThreadPoolExecutor(2, thread_name_prefix="pack") as pool:
-                writer = ChunkWriter(pool)
-                for channel in recording.channels:
-                    identity = (identities or {}).get(channel.key) or terms.identify(
-                        channel.label, channel.unit_as_written
-                    )
-                    unit = (units or {}).get(channel.key, terms.parse_unit(channel.unit_as_written) or "")
-                    _write_channel(file, writer, channel, identity, unit, step)
-                writer.flush()
+            for channel in recording.channels:
+                identity = (identities or {}).get(channel.key)
+                identity = identity or terms.identify(channel.label, channel.unit_as_written)
+                unit = (units or {}).get(channel.key, terms.parse_unit(channel.unit_as_written) or "")
+                _write_channel(file, channel, identity, unit, step)
             _write_notes(recording.notes, file)
         with partial.open("rb") as written:
             os.fsync(written.fileno())
@@ -183,7 +178,6 @@ def _write_notes(notes: tuple[Note, ...], file: h5py.File) -> None:
 
 def _write_channel(
     file: h5py.File,
-    writer: ChunkWriter,
     channel: RecordedChannel,
     identity: terms.Identity,
     unit: str,
@@ -209,27 +203,22 @@ def _write_channel(
             for segment in channel.segments
         ]
         group.create_dataset("segments", data=np.array(rows, SEGMENT_DTYPE))
-    samples = writer.create(group, "samples", channel.count, channel.dtype)
+    samples = Filling(group, "samples", channel.count, channel.dtype)
     lengths = [segment.count for segment in channel.segments] or [channel.count]
-    levels = group.create_group("levels")
     targets = []
     for factor in FACTORS:
         buckets = sum(-(-length // factor) for length in lengths)
-        of_factor = levels.create_group(str(factor))
-        targets.append(
-            [writer.create(of_factor, name, buckets, channel.dtype) for name in ("min", "max")]
-            + [writer.create(of_factor, "count", buckets, np.dtype(np.uint16))]
-        )
+        level = group.create_group(f"levels/{factor}")
+        types = {"min": channel.dtype, "max": channel.dtype, "count": np.dtype(np.uint16)}
+        targets.append([Filling(level, name, buckets, dtype) for name, dtype in types.items()])
     runs = _Runs()
     for codes, valid in _pieces(channel, lengths):
         samples.add(codes)
         runs.add(len(codes), valid)
         for target, level in zip(targets, levels_of(codes, valid), strict=True):
-            for dataset, values in zip(target, level, strict=True):
-                dataset.add(values)
+            for filling, values in zip(target, level, strict=True):
+                filling.add(values)
         step(len(codes))
-    for dataset in [samples, *(one for target in targets for one in target)]:
-        dataset.close()
     group.create_dataset("valid", data=runs.array())
 
 

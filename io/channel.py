@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 
 from . import terms
 from .casefile import StoredChannel, TraceFile
-from .chunks import ChunkCache, ChunkedSource
 from .clock import ClockMap
 from .columns import even_columns, merge_columns
 from .levels import FACTORS
 from .recording import FloatArray
 from .seconds import SLOW_S, held_seconds, wave_seconds
+from .stored import StoredArray
 from .stretches import Stretches, stretches_of
 from .window import Envelope, Samples, Span
 
@@ -53,7 +53,6 @@ class Channel:
         identity: terms.Identity,
         unit: str,
         clock: ClockMap,
-        cache: ChunkCache,
         horizon: float | None,
         grid: Callable[[], FloatArray],
     ) -> None:
@@ -72,15 +71,13 @@ class Channel:
         self.horizon = horizon
         self.content = "|".join(sha for _, sha in file.files)
         self._stored = stored
-        self._cache = cache
         self._grid = grid
         self._seconds: dict[str, FloatArray] = {}
         group = file.file["channels"][stored.key]
-        self._codes = ChunkedSource(group["samples"], f"{self.id}/samples")
+        self._codes = StoredArray(group["samples"], file.path)
         self._levels = {
             factor: tuple(
-                ChunkedSource(group[f"levels/{factor}/{name}"], f"{self.id}/{factor}/{name}")
-                for name in ("min", "max", "count")
+                StoredArray(group[f"levels/{factor}/{name}"], file.path) for name in ("min", "max", "count")
             )
             for factor in FACTORS
         }
@@ -293,7 +290,7 @@ class Channel:
         return missing
 
     def _values(self, start: int, stop: int, scale: float, offset: float) -> NDArray[np.float32]:
-        values = self._cache.read(self._codes, start, stop).astype(np.float32)
+        values = self._codes.read(start, stop).astype(np.float32)
         values *= np.float32(scale * self._slope)
         values += np.float32(offset * self._slope + self._intercept)
         missing = self._invalid(start, stop)
@@ -394,7 +391,7 @@ class Channel:
         many = np.maximum(b - a, 0)
         bases = s.bases[factor][seen]
         start, end = int((bases + a).min()), int((bases + b).max())
-        low, high, there = (self._cache.read(dataset, start, end) for dataset in self._levels[factor])
+        low, high, there = (array.read(start, end) for array in self._levels[factor])
         which = np.repeat(np.arange(len(seen)), many)
         number = np.arange(int(many.sum())) - np.repeat(np.cumsum(many) - many, many) + a[which]
         at = bases[which] + number - start

@@ -1,0 +1,92 @@
+"""Arrays in a trace file: written in order, read by slice without going through HDF5.
+
+They are plain contiguous data sets, not compressed. Deflated 16-bit pressures take a little over half the
+room, but then packing them is most of the time of a bring-in and every jump on the screen waits for
+unpacking; and a contiguous data set can be read straight from the file, without the lock under which
+HDF5 does everything (it would make a drawing desk wait for whoever reads a whole channel).
+A file that was packed by hand (``h5repack``) is read all the same, through h5py.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .errors import CaseFolderUnreadable
+
+if TYPE_CHECKING:
+    import h5py
+
+_KEPT = 1 << 16
+"""Arrays of at most this many values, the coarse levels above all, stay in memory once read."""
+
+
+class Filling:
+    """A new data set, filled from its start."""
+
+    def __init__(self, group: h5py.Group, name: str, count: int, dtype: np.dtype[Any]) -> None:
+        self._dataset = group.create_dataset(name, (count,), dtype, fill_time="never")
+        self._at = 0
+
+    def add(self, values: NDArray[Any]) -> None:
+        """Append values."""
+        if len(values):
+            self._dataset[self._at : self._at + len(values)] = values
+            self._at += len(values)
+
+
+class StoredArray:
+    """A one-dimensional data set to be read by slice.
+
+    Parameters
+    ----------
+    dataset : h5py.Dataset
+    path : Path
+        The file it is in.
+    """
+
+    def __init__(self, dataset: h5py.Dataset, path: Path) -> None:
+        self.count: int = dataset.shape[0]
+        self.dtype: np.dtype[Any] = dataset.dtype
+        self._path = path
+        self._offset: int | None = dataset.id.get_offset() if self.count else 0
+        self._dataset = dataset if self._offset is None else None
+        self._kept: NDArray[Any] | None = None
+
+    def read(self, start: int, stop: int) -> NDArray[Any]:
+        """Values ``start:stop``, clipped to what there is.
+
+        Raises
+        ------
+        CaseFolderUnreadable
+            When the file has become shorter or cannot be read any more.
+        """
+        start, stop = max(start, 0), min(stop, self.count)
+        if stop <= start:
+            return np.empty(0, self.dtype)
+        if self.count > _KEPT:
+            return self._from_file(start, stop)
+        if self._kept is None:
+            self._kept = self._from_file(0, self.count)
+        return self._kept[start:stop]
+
+    def _from_file(self, start: int, stop: int) -> NDArray[Any]:
+        try:
+            if self._dataset is not None:
+                return np.asarray(self._dataset[start:stop])
+            place = (self._offset or 0) + start * self.dtype.itemsize
+            values = np.fromfile(self._path, self.dtype, stop - start, offset=place)
+        except OSError as cause:
+            raise CaseFolderUnreadable(
+                f"samples cannot be read ({cause.strerror or cause})",
+                path=self._path,
+                todo="Check that the case folder is still there",
+            ) from cause
+        if len(values) < stop - start:
+            raise CaseFolderUnreadable(
+                "the file is shorter than it says", path=self._path, todo="Bring the source in again"
+            )
+        return values
