@@ -153,7 +153,11 @@ def _plan(
     recordings: list[Recording] = []
     sheets: list[Path] = []
     unread: list[Path] = []
+    parts: list[Path] = []
+    own = {Path(path).resolve() for path in (answers, columns) if isinstance(path, (str, Path))}
     for path, asked_for in _files(given, into):
+        if path.resolve() in own:
+            continue
         if stop():
             raise Cancelled("bring-in stopped as asked; nothing was written", path=into)
         if path.name == SHEET:
@@ -176,6 +180,10 @@ def _plan(
             unread.append(path)
     if len(sheets) > 1:
         raise FileUnreadable("is the second case sheet", path=sheets[1], todo="Keep one")
+    if parts and not recordings:
+        raise FileUnreadable(
+            "is part of a record that its header file describes", path=parts[0], todo="Give the header file (.hea)"
+        )
     if not recordings and not sheets:
         raise FileUnreadable(
             "there is no file here that a reader knows" + (f" ({len(unread)} others)" if unread else ""),

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from . import terms
 from .casefile import StoredChannel, TraceFile
 from .clock import ClockMap
-from .columns import even_columns, merge_columns
+from .columns import even_buckets, even_columns, merge_columns
 from .levels import FACTORS
 from .recording import FloatArray
 from .seconds import SLOW_S, held_seconds, wave_seconds
@@ -392,6 +392,21 @@ class Channel:
         bases = s.bases[factor][seen]
         start, end = int((bases + a).min()), int((bases + b).max())
         low, high, there = (array.read(start, end) for array in self._levels[factor])
+        if len(seen) == 1 and (self.horizon is None or stop < self.horizon):
+            k = int(seen[0])
+            dt = float(s.dt[k])
+            even_buckets(
+                float(s.t[k]) + (int(a[0]) * factor - int(inside[0])) * dt,
+                dt * factor,
+                (low, high, there),
+                float(s.scale[k]) * self._slope,
+                float(s.offset[k]) * self._slope + self._intercept,
+                t0,
+                width,
+                lo,
+                hi,
+            )
+            return
         which = np.repeat(np.arange(len(seen)), many)
         number = np.arange(int(many.sum())) - np.repeat(np.cumsum(many) - many, many) + a[which]
         at = bases[which] + number - start
