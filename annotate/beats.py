@@ -1,0 +1,372 @@
+"""Beats on a pressure wave: onset, systolic, diastolic, mean by time integral, rate.
+
+The idea of the slope sum (rises within a short window added up, so that every upstroke becomes one
+clear hump) is that of Zong, Heldt, Moody, Mark, Comput Cardiol 2003;30:259-62. Thresholds here follow
+the recording block by block with medians instead of beat by beat, so that whole hours are arrays.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from .memory import Memory
+from .quality import channel_key, clean_waves
+from .ripple import only_ripple_at, range_without_ripple
+from .smoothing import boxcar, filled, noise_level, odd
+
+if TYPE_CHECKING:
+    from afterclamp.io.case import Channel
+
+FloatArray = NDArray[np.float64]
+
+WORK_HZ = 125.0  # faster recordings are averaged down to about this
+SLOPE_WINDOW_S = 0.13
+REFRACTORY_S = 0.25  # closer rises belong to one beat (240 a minute)
+LONGEST_BEAT_S = 3.0  # a longer silence is a stillstand, not a beat (20 a minute)
+SMALLEST_PULSE_MMHG = 4.0  # smoothed; a recorded pulse of 5 keeps about this much
+LARGEST_RIPPLE_MMHG = 12.0  # a larger steady sinusoid is taken for a damped pulse (this project's choice)
+NOISY_MMHG = 1.5
+BLOCK_S = 2.0
+
+
+@dataclass(frozen=True)
+class Beats:
+    """Beats of one wave, one array element a beat, in order of time.
+
+    Attributes
+    ----------
+    onset, end : ndarray
+        Foot of the upstroke and foot of the next one, in seconds.
+    systolic, diastolic, mean : ndarray
+        Highest and lowest pressure of the beat and its time integral divided by its length, in the
+        unit of the wave. Highest and lowest are read from a lightly smoothed wave (about 25 ms).
+    t_systolic : ndarray
+        Second of the highest pressure.
+    upstroke : ndarray
+        Steepest rise, in unit per second.
+    """
+
+    onset: FloatArray
+    end: FloatArray
+    systolic: FloatArray
+    diastolic: FloatArray
+    mean: FloatArray
+    t_systolic: FloatArray
+    upstroke: FloatArray
+
+    def __len__(self) -> int:
+        return int(self.onset.size)
+
+    @property
+    def pulse_pressure(self) -> FloatArray:
+        """Systolic minus diastolic of each beat."""
+        return np.asarray(self.systolic - self.diastolic)
+
+    @property
+    def rate_per_min(self) -> FloatArray:
+        """60 divided by the length of each beat in seconds."""
+        return np.asarray(60.0 / (self.end - self.onset))
+
+    def where(self, keep: NDArray[np.bool_]) -> Beats:
+        """Only the beats that `keep` marks."""
+        return Beats(*(getattr(self, field.name)[keep] for field in fields(self)))
+
+
+def _no_beats() -> Beats:
+    return Beats(*(np.empty(0) for _ in fields(Beats)))
+
+
+def joined(parts: list[Beats]) -> Beats:
+    """Beats of several pieces of one wave, in order of time."""
+    if not parts:
+        return _no_beats()
+    whole = Beats(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(Beats)))
+    order = np.argsort(whole.onset, kind="stable")
+    return Beats(*(getattr(whole, f.name)[order] for f in fields(Beats)))
+
+
+def find_beats(values: ArrayLike, rate_hz: float, t0: float = 0.0) -> Beats:
+    """Beats of an evenly sampled pressure wave.
+
+    Parameters
+    ----------
+    values : array_like
+        Pressure in mmHg, NaN where not recorded; a beat that touches a NaN is left out.
+    rate_hz : float
+        Samples per second, 50 or more.
+    t0 : float
+        Second of the first sample.
+
+    Returns
+    -------
+    Beats
+        Complete beats only: the last upstroke before a gap, a stillstand or the end has none.
+        Nothing is found where the pulse is below about 5 mmHg or where a steady ripple of a pump is
+        all that moves.
+
+    Notes
+    -----
+    Works from 20 to 200 beats a minute. A rise that reaches less than 0.4 of the upstrokes around it
+    counts as part of the same beat (dicrotic wave, ringing).
+    """
+    raw = np.asarray(values, dtype=np.float64)
+    factor = max(int(rate_hz // (WORK_HZ * 0.9)), 1)
+    if raw.size < 4 * factor:
+        return _no_beats()
+    if factor > 1:
+        raw = raw[: raw.size // factor * factor].reshape(-1, factor).mean(axis=1)
+    rate = rate_hz / factor
+    start = t0 + (factor - 1) / (2 * rate_hz)
+    bad = ~np.isfinite(raw)
+    if bad.all():
+        return _no_beats()
+    wave = filled(raw)
+    smooth, noise = _smoothed(wave, rate)
+    rise = _slope_sum(smooth, rate)
+    upstroke = _upstrokes(rise, rate)
+    if upstroke.size < 2:
+        return _no_beats()
+    loud = np.repeat(noise > NOISY_MMHG, int(BLOCK_S * rate))
+    feet, slope = _feet(smooth, upstroke, np.where(loud[upstroke], 1.0, 1.25), rate)
+    found = _measure(wave, bad, feet, slope, rate)
+    found = _believable(found, smooth, noise, rate)
+    return Beats(
+        found.onset / rate + start,
+        found.end / rate + start,
+        found.systolic,
+        found.diastolic,
+        found.mean,
+        found.t_systolic / rate + start,
+        found.upstroke * rate,
+    )
+
+
+def _smoothed(wave: FloatArray, rate: float) -> tuple[FloatArray, FloatArray]:
+    """The wave without its fast noise, and the size of that noise in each block.
+
+    Two moving averages of 40 ms keep an upstroke steep; where the noise is too large for them, of 80 ms.
+    """
+    block = int(BLOCK_S * rate)
+    narrow = max(odd(0.04 * rate), 3)
+    smooth = boxcar(boxcar(wave, narrow), narrow)
+    noise = noise_level(wave, block)
+    loud = np.repeat(noise > NOISY_MMHG, block)[: wave.size]
+    if loud.any():
+        wide = max(odd(0.08 * rate), narrow + 2)
+        smooth = np.where(loud, boxcar(boxcar(wave, wide), wide), smooth)
+    return smooth, noise
+
+
+def _slope_sum(smooth: FloatArray, rate: float) -> FloatArray:
+    """Sum of the rises within a window that ends at each sample."""
+    climbs = np.cumsum(np.maximum(np.diff(smooth, prepend=smooth[0]), 0.0))
+    window = max(round(SLOPE_WINDOW_S * rate), 2)
+    summed = climbs.copy()
+    summed[window:] -= climbs[:-window]
+    return summed
+
+
+def _upstrokes(rise: FloatArray, rate: float) -> NDArray[np.intp]:
+    """Sample at which the slope sum of each upstroke is highest."""
+    block = int(BLOCK_S * rate)
+    tops = block_max(rise, block)
+    # A beat is as high as its neighbours of 18 s usually are, or as the loudest of the nearest 6 s
+    # where the pulse has just become smaller.
+    usual = np.minimum(sliding(tops, 9, np.median), sliding(tops, 3, np.max))
+    threshold = np.repeat(np.maximum(0.4 * usual, 0.5 * SMALLEST_PULSE_MMHG), block)[: rise.size]
+    edges = np.flatnonzero(np.diff(np.r_[False, rise > threshold, False].astype(np.int8)))
+    if not edges.size:
+        return np.empty(0, np.intp)
+    first, last = edges[::2], edges[1::2]
+    height = np.maximum.reduceat(np.r_[rise, -np.inf], np.column_stack([first, last]).ravel())[::2]
+    kept: list[int] = []
+    closest = REFRACTORY_S * rate
+    for i in range(first.size):
+        if kept and first[i] - first[kept[-1]] < closest:
+            if height[i] > height[kept[-1]]:
+                kept[-1] = i
+        else:
+            kept.append(i)
+    return first[kept]
+
+
+def block_max(values: FloatArray, block: int) -> FloatArray:
+    """Highest value of each block of samples, the last one shorter."""
+    return np.asarray(np.maximum.reduceat(values, np.arange(0, values.size, block)))
+
+
+def sliding(values: FloatArray, width: int, statistic: Callable[..., FloatArray]) -> FloatArray:
+    """A statistic of the `width` values around each one, edges repeated."""
+    padded = np.pad(values, width // 2, mode="edge")
+    return np.asarray(statistic(np.lib.stride_tricks.sliding_window_view(padded, width), axis=1))
+
+
+def _feet(
+    smooth: FloatArray, upstroke: NDArray[np.intp], bend: FloatArray, rate: float
+) -> tuple[FloatArray, FloatArray]:
+    """Foot (fraction of a sample) and steepest slope of each upstroke.
+
+    From the steepest point the tangent is drawn down to the lowest pressure before it. A real upstroke
+    bends into it, so the foot is set further out by the factor `bend`; strong smoothing has already
+    done that.
+    """
+    back, ahead = int(0.3 * rate), int(0.15 * rate)
+    slope = np.diff(smooth, append=smooth[-1])
+    around = np.clip(upstroke[:, None] + np.arange(-int(0.08 * rate), ahead), 0, smooth.size - 1)
+    steepest = around[np.arange(upstroke.size), np.argmax(slope[around], axis=1)]
+    before = np.clip(steepest[:, None] + np.arange(-back, 1), 0, smooth.size - 1)
+    lowest_column = back - np.argmin(smooth[before][:, ::-1], axis=1)
+    lowest = before[np.arange(upstroke.size), lowest_column]
+    steep = slope[steepest]
+    height = (smooth[steepest] + smooth[np.minimum(steepest + 1, smooth.size - 1)]) / 2 - smooth[lowest]
+    reach = bend * height / np.maximum(steep, 1e-9)
+    return np.maximum(steepest + 0.5 - reach, lowest.astype(np.float64)), steep
+
+
+def _measure(
+    wave: FloatArray, bad: NDArray[np.bool_], feet: FloatArray, slope: FloatArray, rate: float
+) -> Beats:
+    """Beats between neighbouring feet, in samples."""
+    rising = np.r_[True, np.diff(feet) > 0.5 * REFRACTORY_S * rate]
+    feet, slope = feet[rising], slope[rising]
+    onset, end = feet[:-1], feet[1:]
+    usable = (end - onset <= LONGEST_BEAT_S * rate) & (np.diff(_sum_until(bad.astype(np.float64), feet)) == 0)
+    index = np.minimum(np.round(feet).astype(np.intp), wave.size - 1)
+    light = boxcar(wave, odd(0.025 * rate))
+    systolic = np.maximum.reduceat(light, index)[:-1]
+    diastolic = np.minimum.reduceat(light, index)[:-1]
+    # The first place of the highest value: one pass over the samples, no search beat by beat.
+    beat_of = np.searchsorted(index, np.arange(index[0], index[-1]), side="right") - 1
+    at_top = np.flatnonzero(light[index[0] : index[-1]] == systolic[beat_of])
+    _, first = np.unique(beat_of[at_top], return_index=True)
+    t_systolic = (at_top[first] + index[0]).astype(np.float64)
+    mean = np.diff(_sum_until(wave, feet)) / (end - onset)
+    found = Beats(onset, end, systolic, diastolic, mean, t_systolic, slope[:-1])
+    return found.where(usable)
+
+
+def _sum_until(values: FloatArray, at: FloatArray) -> FloatArray:
+    """Integral by trapezoids from the first sample to each fractional index."""
+    total = np.r_[0.0, np.cumsum((values[1:] + values[:-1]) / 2)]
+    whole = np.clip(np.floor(at).astype(np.intp), 0, values.size - 1)
+    following = np.minimum(whole + 1, values.size - 1)
+    part = at - whole
+    return np.asarray(total[whole] + part * (values[whole] + part * (values[following] - values[whole]) / 2))
+
+
+def _believable(found: Beats, smooth: FloatArray, noise: FloatArray, rate: float) -> Beats:
+    """Beats whose pulse stands out of the noise, and that are no ripple of a pump."""
+    if not len(found):
+        return found
+    block = np.minimum((found.onset / int(BLOCK_S * rate)).astype(np.intp), noise.size - 1)
+    first, last = found.onset.astype(np.intp), np.minimum(found.end.astype(np.intp), smooth.size - 1)
+    swing = _ranges(smooth, first, last)
+    stands_out = swing >= np.maximum(SMALLEST_PULSE_MMHG, 2.5 * noise[block])
+    is_ripple = only_ripple_at(found.onset / rate, smooth, rate) & (swing < LARGEST_RIPPLE_MMHG)
+    return found.where(stands_out & ~is_ripple)
+
+
+def _ranges(values: FloatArray, first: NDArray[np.intp], last: NDArray[np.intp]) -> FloatArray:
+    """Highest minus lowest value of each stretch ``first:last``; the stretches never overlap."""
+    edges = np.column_stack([first, np.maximum(last, first + 1)]).ravel()
+    padded = np.r_[values, values[-1]]
+    return np.asarray(np.maximum.reduceat(padded, edges)[::2] - np.minimum.reduceat(padded, edges)[::2])
+
+
+# -- a channel -------------------------------------------------------------------------------------
+
+_BEATS: Memory[Beats] = Memory(32)
+
+
+def beats(channel: Channel, masked: bool = True) -> Beats:
+    """Beats of a whole pressure channel, times in reference seconds.
+
+    Parameters
+    ----------
+    channel : Channel
+        A wave; any other channel has no beats.
+    masked : bool
+        Whether beats that touch an artefact (A1, A2, A9, the ring of a flush) are left out.
+    """
+    if not channel.is_wave:
+        return _no_beats()
+
+    def compute() -> Beats:
+        pieces = clean_waves(channel, masked)
+        return joined([find_beats(values, rate, t0) for t0, rate, values in pieces])
+
+    return _BEATS.get((channel_key(channel), masked), compute)
+
+
+def average_over_seconds(
+    onset: FloatArray, end: FloatArray, values: FloatArray, start: float, count: int
+) -> tuple[FloatArray, FloatArray]:
+    """Values of disjoint stretches, averaged over each second by overlap.
+
+    Parameters
+    ----------
+    onset, end, values : ndarray
+        Stretches in order of time and the value of each.
+    start, count : float, int
+        First second, and how many.
+
+    Returns
+    -------
+    average, share : ndarray
+        NaN where no stretch reaches; and which part of the second stretches cover.
+    """
+    if not onset.size:
+        return np.full(count, np.nan), np.zeros(count)
+    knots = np.column_stack([onset, end]).ravel()
+    knots = np.maximum.accumulate(knots)
+    lasting = end - onset
+    zero = np.zeros_like(lasting)
+    covered = np.cumsum(np.column_stack([zero, lasting]).ravel())
+    weighted = np.cumsum(np.column_stack([zero, lasting * values]).ravel())
+    at = start + np.arange(count + 1)
+    share = np.diff(np.interp(at, knots, covered))
+    total = np.diff(np.interp(at, knots, weighted))
+    average = np.divide(total, share, out=np.full(count, np.nan), where=share > 1e-9)
+    return average, share
+
+
+def pulse_pressure(channel: Channel, grid: FloatArray, masked: bool = True) -> FloatArray:
+    """Pulse pressure of each second, in the channel's unit.
+
+    Parameters
+    ----------
+    channel : Channel
+        A pressure wave.
+    grid : ndarray
+        Whole reference seconds, one apart.
+    masked : bool
+        Whether artefacts are left out.
+
+    Returns
+    -------
+    ndarray
+        Of the beats where beats cover half of the second; elsewhere the 5th to 95th percentile range of
+        the 4 s around it, after the steady ripple of a pump and the share of noise are taken out. NaN
+        where nothing usable was recorded.
+    """
+    if not grid.size or not channel.is_wave:
+        return np.full(grid.size, np.nan)
+    start = float(grid[0])
+    found = beats(channel, masked)
+    average, share = average_over_seconds(found.onset, found.end, found.pulse_pressure, start, grid.size)
+    result = np.where(share >= 0.5, average, np.nan)
+    for t0, rate, values in clean_waves(channel, masked):
+        first = max(int(np.ceil(t0 - start)), 0)
+        last = min(int(np.floor(t0 + values.size / rate - start)), grid.size)
+        seconds = np.arange(first, last)
+        seconds = seconds[np.isnan(result[seconds])]
+        if seconds.size:
+            result[seconds] = range_without_ripple(
+                values, rate, np.asarray(start - t0 + 0.5 + seconds, np.float64)
+            )
+    return result

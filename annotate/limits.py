@@ -1,0 +1,195 @@
+"""Limits: numbers that somebody published or a unit chose, each with its source. None is a verdict.
+
+A set is a TOML file with a name and a version. The sets that come with the program stand in
+``limit_sets``: ``published`` (each read in the source named, or in a text that quotes it, and then it
+says so) and ``practice`` (common practice without a source, and this project's own choices). A unit
+writes its own in the same form.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Literal
+
+from afterclamp.io.errors import CaseError, FileUnreadable
+from afterclamp.io.typed_toml import Table, load
+from pydantic import Field, model_validator
+
+FOLDER = Path(__file__).parent / "limit_sets"
+
+STATUS = {
+    "P": "published",
+    "C": "common practice, no source",
+    "D": "this project's choice",
+    "U": "this unit's own",
+}
+
+PHASES = ("pre", "post", "off", "established", "bypass", "record")
+"""Where a limit is looked at; ``off`` is before and after bypass, ``established`` from full flow to weaning."""
+
+
+class Limit(Table):
+    """One limit.
+
+    Exactly one of `below`, `above` and `at_least` says which values lie outside: under it, over it, or
+    at it and over it.
+    """
+
+    id: str = Field(
+        pattern=r"^[a-z0-9][a-z0-9-]*$", description="a short id in small letters, digits and hyphens"
+    )
+    measure: str = Field(min_length=1, description='a measure such as "mean_arterial_pressure"')
+    phase: Literal["pre", "post", "off", "established", "bypass", "record"] = Field(
+        description=f"one of {', '.join(PHASES)}"
+    )
+    below: float | None = Field(default=None, description="a number: values under it lie outside")
+    above: float | None = Field(default=None, description="a number: values over it lie outside")
+    at_least: float | None = Field(default=None, description="a number: it and values over it lie outside")
+    unit: str = Field(min_length=1, description='a UCUM unit such as "mm[Hg]"')
+    status: Literal["P", "C", "D", "U"] = Field(
+        description="P published, C common practice, D this project's choice, U this unit's own"
+    )
+    source: str = Field(min_length=1, description="who says so: a citation, or whose choice it is")
+    read: Literal["source", "secondary", ""] = Field(
+        default="", description='"source", or "secondary" where only a text that quotes it was read'
+    )
+    note: str = Field(default="", description="what the number rests on")
+    rivals: tuple[str, ...] = Field(default=(), strict=False, description="ids of limits that say otherwise")
+    figure: bool = Field(default=True, description="false for a limit that is only named as a rival")
+
+    @model_validator(mode="after")
+    def _one_side(self) -> Limit:
+        if sum(side is not None for side in (self.below, self.above, self.at_least)) != 1:
+            raise ValueError(f"limit '{self.id}' needs exactly one of 'below', 'above' and 'at_least'")
+        return self
+
+    @property
+    def value(self) -> float:
+        """The number itself."""
+        return next(side for side in (self.below, self.above, self.at_least) if side is not None)
+
+    @property
+    def is_above(self) -> bool:
+        """Whether values over it lie outside."""
+        return self.below is None
+
+    @property
+    def inclusive(self) -> bool:
+        """Whether the number itself lies outside."""
+        return self.at_least is not None
+
+    @property
+    def words(self) -> str:
+        """``"below 65 mm[Hg]"``."""
+        side = "below" if self.below is not None else "above" if self.above is not None else "at least"
+        return f"{side} {self.value:g} {self.unit}"
+
+    @property
+    def cited(self) -> str:
+        """The source, with a word where it was only read in a text that quotes it."""
+        return f"{self.source} (read in a text that quotes it)" if self.read == "secondary" else self.source
+
+
+class LimitSet(Table):
+    """A named, versioned set of limits."""
+
+    name: str = Field(min_length=1, description="a name in quotes")
+    version: str = Field(min_length=1, description='a version in quotes such as "1"')
+    about: str = Field(default="", description="a sentence in quotes")
+    limit: tuple[Limit, ...] = Field(strict=False, description="tables [[limit]]")
+
+    @model_validator(mode="after")
+    def _ids(self) -> LimitSet:
+        ids = [limit.id for limit in self.limit]
+        twice = sorted({one for one in ids if ids.count(one) > 1})
+        if twice:
+            raise ValueError(f"two limits are called '{twice[0]}'; each needs an id of its own")
+        for limit in self.limit:
+            for rival in limit.rivals:
+                if rival not in ids:
+                    raise ValueError(f"limit '{limit.id}' names a rival '{rival}' that is not in this set")
+        return self
+
+    def __len__(self) -> int:
+        return len(self.limit)
+
+    def __iter__(self) -> Iterator[Limit]:  # type: ignore[override]
+        return iter(self.limit)
+
+    def __getitem__(self, limit_id: str) -> Limit:
+        """The limit of that id.
+
+        Raises
+        ------
+        CaseError
+            If the set has none.
+        """
+        for limit in self.limit:
+            if limit.id == limit_id:
+                return limit
+        raise CaseError(
+            f"the limit set '{self.name}' has no limit '{limit_id}'",
+            todo=f"Its limits are: {', '.join(limit.id for limit in self.limit)}",
+        )
+
+    @property
+    def title(self) -> str:
+        """Name and version, as printed under figures."""
+        return f"{self.name}, version {self.version}"
+
+    def rivals_of(self, limit: Limit) -> list[Limit]:
+        """The limits that say otherwise."""
+        return [self[rival] for rival in limit.rivals]
+
+    @classmethod
+    def load(cls, name_or_path: str | Path) -> LimitSet:
+        """A set by the name of one that comes with the program, or by the path of a TOML file.
+
+        Raises
+        ------
+        FileUnreadable
+            No such set or file, or not in the form above; the message names file and key.
+        """
+        if isinstance(name_or_path, str) and name_or_path in built_in():
+            path = FOLDER / f"{name_or_path}.toml"
+        else:
+            path = Path(name_or_path)
+            if not path.is_file():
+                raise FileUnreadable(
+                    "there is no such limit set",
+                    path=path,
+                    todo=f"Give a TOML file, or one of: {', '.join(built_in())}",
+                )
+        return load(path, cls, "limit set")
+
+
+def built_in() -> list[str]:
+    """Names of the sets that come with the program."""
+    return sorted(path.stem for path in FOLDER.glob("*.toml"))
+
+
+def default_sets() -> tuple[LimitSet, ...]:
+    """What figures go by when nobody chose a set: what was published, then what is in common use."""
+    return LimitSet.load("published"), LimitSet.load("practice")
+
+
+RULE_PARAMETERS = {
+    ("mean_arterial_pressure", "off", "below"): "E01.below",
+    ("mean_arterial_pressure", "established", "below"): "E13.below",
+    ("mean_arterial_pressure", "established", "above"): "E13.above",
+    ("outlet_temperature", "bypass", "at_least"): "E16.from",
+}
+"""Which number of a rule a limit on the same measure in the same phase stands for."""
+
+
+def rule_limits(*sets: LimitSet) -> dict[str, float]:
+    """The numbers that limit sets give to rules, as `finds.find` takes them; a later set before an earlier."""
+    found: dict[str, float] = {}
+    for one in sets:
+        for limit in one:
+            side = next(name for name in ("below", "above", "at_least") if getattr(limit, name) is not None)
+            parameter = RULE_PARAMETERS.get((limit.measure, limit.phase, side))
+            if parameter is not None and limit.figure:
+                found[parameter] = limit.value
+    return found

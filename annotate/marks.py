@@ -1,0 +1,358 @@
+"""Marks: what people said about a moment or a stretch, and about what the rules found.
+
+A mark is an edit in the log of its author. Made on a trace, it also keeps the source, the run of its
+clock and the source's own seconds, and so moves with the trace when that clock is corrected. Undo and
+redo are those of the log.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+from afterclamp.io.errors import EditRefused
+
+from .rules import Find
+
+if TYPE_CHECKING:
+    from afterclamp.io.case import Case, Source
+    from afterclamp.io.log import Edit
+
+Kind = Literal["point", "span", "note"]
+KINDS: tuple[Kind, ...] = ("point", "span", "note")
+DECISIONS = ("accepted", "set aside")
+
+
+@dataclass(frozen=True)
+class Mark:
+    """What somebody said of a moment, a stretch, or the case.
+
+    Attributes
+    ----------
+    id : str
+        Stays the same when the mark is amended.
+    kind : str
+        ``"point"``, ``"span"`` or ``"note"``.
+    code : str
+        Class token, empty for free text.
+    text : str
+    start_s, end_s : float
+        Reference seconds by today's clocks.
+    channels : tuple of str
+        Ids of the channels it was made on.
+    confidence : int or None
+        0 to 100, as its author put it.
+    author, made : str
+        Who, and the wall time, which is only shown.
+    edit : str
+        Id of the edit in force.
+    anchored : bool
+        Whether it moves with its trace.
+    """
+
+    id: str
+    kind: str
+    code: str
+    text: str
+    start_s: float
+    end_s: float
+    channels: tuple[str, ...]
+    confidence: int | None
+    author: str
+    made: str
+    edit: str
+    anchored: bool
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What somebody decided on a find; it carries its own copy, since finds are recomputed."""
+
+    decision: str
+    find: Mapping[str, Any]
+    author: str
+    made: str
+    edit: str
+
+
+def add_mark(
+    case: Case,
+    author: str,
+    *,
+    kind: Kind = "point",
+    code: str = "",
+    text: str = "",
+    start_s: float,
+    end_s: float | None = None,
+    channels: Sequence[str] = (),
+    confidence: int | None = None,
+) -> Mark:
+    """Put a mark into the author's log.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    author : str
+        Author id.
+    kind : {"point", "span", "note"}
+        A moment, a stretch, or a word on the whole case.
+    code, text : str
+        Class token and free words; either may be empty.
+    start_s, end_s : float
+        Reference seconds; a point ends where it begins.
+    channels : sequence of str
+        Channels that it is made on, by any name the case knows. It is anchored to the first one's source.
+    confidence : int, optional
+        0 to 100.
+
+    Returns
+    -------
+    Mark
+        As it stands in the log.
+
+    Raises
+    ------
+    EditRefused
+        When the kind is unknown, the end lies before the start, the confidence is outside 0 to 100, or
+        a time is not finite.
+    NoSuchChannel
+        When a channel is not there.
+    """
+    payload = {
+        "id": _new_id(case, author),
+        **_checked(kind, start_s, start_s if end_s is None else end_s, confidence),
+        "code": code,
+        "text": text,
+        **_anchored(case, channels, start_s, start_s if end_s is None else end_s),
+    }
+    edit = case.log.append(author, "mark", payload)
+    return _mark(case, edit)
+
+
+def marks(case: Case) -> list[Mark]:
+    """Marks in force, in order of time; of a view up to some time those that begin before it."""
+    standing = [
+        _mark(case, edit) for edit in case.log.standing("mark") if not edit.payload.get("removed", False)
+    ]
+    if case.horizon is not None:
+        horizon = case.horizon
+        standing = [
+            replace(mark, end_s=min(mark.end_s, horizon)) for mark in standing if mark.start_s < horizon
+        ]
+    return sorted(standing, key=lambda mark: (mark.start_s, mark.end_s, mark.id))
+
+
+def amend(case: Case, author: str, mark_id: str, **changes: Any) -> Mark:
+    """Replace a mark by a changed one; the earlier version stays in the log.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    author : str
+        The mark's author: marks belong to who made them.
+    mark_id : str
+        The mark's id.
+    **changes
+        Any of `kind`, `code`, `text`, `start_s`, `end_s`, `channels`, `confidence`.
+
+    Raises
+    ------
+    EditRefused
+        When there is no such mark in force, it is somebody else's, or a change has no meaning.
+    """
+    known = {"kind", "code", "text", "start_s", "end_s", "channels", "confidence"}
+    if set(changes) - known:
+        raise EditRefused(
+            f"a mark has no {', '.join(sorted(set(changes) - known))}; it has {', '.join(sorted(known))}"
+        )
+    edit = _standing(case, author, mark_id)
+    old = _mark(case, edit)
+    new = {
+        "kind": old.kind,
+        "code": old.code,
+        "text": old.text,
+        "start_s": old.start_s,
+        "end_s": old.end_s,
+        "channels": old.channels,
+        "confidence": old.confidence,
+        **changes,
+    }
+    if new["kind"] == "point" and "end_s" not in changes:
+        new["end_s"] = new["start_s"]
+    start_s, end_s = float(new["start_s"]), float(new["end_s"])
+    payload = {
+        "id": mark_id,
+        **_checked(new["kind"], start_s, end_s, new["confidence"]),
+        "code": str(new["code"]),
+        "text": str(new["text"]),
+        **_anchored(case, new["channels"], start_s, end_s),
+    }
+    return _mark(case, case.log.append(author, "mark", payload, supersedes=edit.id))
+
+
+def remove(case: Case, author: str, mark_id: str) -> None:
+    """Take a mark away; it stays in the log, and undo brings it back.
+
+    Raises
+    ------
+    EditRefused
+        When there is no such mark in force or it is somebody else's.
+    """
+    edit = _standing(case, author, mark_id)
+    case.log.append(author, "mark", {**edit.payload, "removed": True}, supersedes=edit.id)
+
+
+def verdict(case: Case, author: str, find: Find, decision: str) -> Verdict:
+    """Accept a find or set it aside; an earlier verdict of the same author on it is replaced.
+
+    Raises
+    ------
+    EditRefused
+        When the decision is neither ``"accepted"`` nor ``"set aside"``.
+    """
+    if decision not in DECISIONS:
+        raise EditRefused(f"{decision!r} is no decision on a find; expected one of {', '.join(DECISIONS)}")
+    before = [
+        edit
+        for edit in case.log.standing("verdict")
+        if edit.author == author and _same(edit.payload.get("find", {}), find)
+    ]
+    payload = {"find": find.to_json(), "decision": decision}
+    edit = case.log.append(author, "verdict", payload, supersedes=before[-1].id if before else None)
+    return _verdict(edit)
+
+
+def verdicts(case: Case, finds: Sequence[Find]) -> dict[str, list[Verdict]]:
+    """Verdicts in force on these finds, by the find's key, in the order they were made.
+
+    A verdict finds its find again by its key, else by class, channels and at least half of the
+    shorter one's time: thresholds and clocks may have moved it.
+    """
+    out: dict[str, list[Verdict]] = {}
+    for edit in case.log.standing("verdict"):
+        copy = edit.payload.get("find", {})
+        fitting = [find for find in finds if copy.get("key") == find.key] or [
+            find for find in finds if _same(copy, find)
+        ]
+        if fitting:
+            best = max(fitting, key=lambda find: _shared(copy, find))
+            out.setdefault(best.key, []).append(_verdict(edit))
+    return out
+
+
+# -- inside ----------------------------------------------------------------------------------------
+
+
+def _checked(kind: str, start_s: float, end_s: float, confidence: int | None) -> dict[str, Any]:
+    if kind not in KINDS:
+        raise EditRefused(f"{kind!r} is no kind of mark; expected one of {', '.join(KINDS)}")
+    if not (np.isfinite(start_s) and np.isfinite(end_s)) or end_s < start_s:
+        raise EditRefused(
+            f"a mark from {start_s:g} s to {end_s:g} s has no time", todo="Give an end after the start"
+        )
+    if confidence is not None and not 0 <= confidence <= 100:
+        raise EditRefused(f"a confidence of {confidence} lies outside 0 to 100")
+    return {
+        "kind": kind,
+        "start_s": float(start_s),
+        "end_s": float(end_s) if kind != "point" else float(start_s),
+        "confidence": None if confidence is None else int(confidence),
+    }
+
+
+def _new_id(case: Case, author: str) -> str:
+    taken = {str(edit.payload.get("id")) for edit in case.log.edits if edit.verb == "mark"}
+    number = 1 + sum(1 for edit in case.log.edits if edit.verb == "mark" and edit.author == author)
+    while f"{author}-m{number}" in taken:
+        number += 1
+    return f"{author}-m{number}"
+
+
+def _anchored(case: Case, channels: Sequence[str], start_s: float, end_s: float) -> dict[str, Any]:
+    found = [case[name] for name in channels]
+    anchor = None
+    if found:
+        run = found[0].run_at(start_s)
+        clock = _source(case, found[0].source).clock
+        anchor = {
+            "source": found[0].source,
+            "run": run,
+            "source_s": float(clock.to_source(start_s, run)),
+            "source_end_s": float(clock.to_source(end_s, run)),
+        }
+    return {"channels": [channel.id for channel in found], "anchor": anchor}
+
+
+def _source(case: Case, name: str) -> Source:
+    return next(source for source in case.sources if source.name == name)
+
+
+def _standing(case: Case, author: str, mark_id: str) -> Edit:
+    fitting = [
+        edit
+        for edit in case.log.standing("mark")
+        if edit.payload.get("id") == mark_id and not edit.payload.get("removed", False)
+    ]
+    if not fitting:
+        raise EditRefused(f"there is no mark {mark_id!r}")
+    if fitting[-1].author != author:
+        raise EditRefused(
+            f"the mark {mark_id!r} is {fitting[-1].author}'s, not {author}'s", todo="Make a mark of your own"
+        )
+    return fitting[-1]
+
+
+def _mark(case: Case, edit: Edit) -> Mark:
+    payload = edit.payload
+    start_s, end_s = float(payload["start_s"]), float(payload["end_s"])
+    anchor = payload.get("anchor")
+    moved = False
+    if anchor is not None:
+        try:
+            source = _source(case, str(anchor["source"]))
+        except StopIteration:
+            pass  # the source's file is not in this copy of the case: the time it was given then stands
+        else:
+            run = int(anchor["run"])
+            start_s = float(source.clock.to_reference(float(anchor["source_s"]), run))
+            end_s = float(source.clock.to_reference(float(anchor["source_end_s"]), run))
+            moved = True
+    confidence = payload.get("confidence")
+    return Mark(
+        id=str(payload["id"]),
+        kind=str(payload["kind"]),
+        code=str(payload.get("code", "")),
+        text=str(payload.get("text", "")),
+        start_s=start_s,
+        end_s=end_s,
+        channels=tuple(str(name) for name in payload.get("channels", ())),
+        confidence=None if confidence is None else int(confidence),
+        author=edit.author,
+        made=edit.made,
+        edit=edit.id,
+        anchored=moved,
+    )
+
+
+def _verdict(edit: Edit) -> Verdict:
+    return Verdict(str(edit.payload["decision"]), edit.payload["find"], edit.author, edit.made, edit.id)
+
+
+def _shared(copy: Mapping[str, Any], find: Find) -> float:
+    start, end = float(copy.get("start_s", np.nan)), float(copy.get("end_s", np.nan))
+    return max(0.0, min(end, find.end_s) - max(start, find.start_s))
+
+
+def _same(copy: Mapping[str, Any], find: Find) -> bool:
+    if copy.get("key") == find.key:
+        return True
+    if copy.get("code") != find.code or (copy.get("subtype") or "") != find.subtype:
+        return False
+    if set(copy.get("channels", ())) != set(find.channels):
+        return False
+    shorter = min(float(copy["end_s"]) - float(copy["start_s"]), find.duration_s)
+    return _shared(copy, find) >= 0.5 * shorter

@@ -1,0 +1,215 @@
+"""Phases that the pump's flow dates: bypass, going on, weaning, arrests of the lower body and their parts."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from .phase_model import Boundary, Phase
+from .phase_rules import (
+    ARREST_PRESSURE,
+    BURST_S,
+    FLOW_ON,
+    OnPeriod,
+    Pump,
+    full_flow,
+    left_rest,
+    planned_flow,
+    weaning_start,
+)
+from .runs import BoolArray, FloatArray, close_gaps, median, noise_sd, smooth, spans
+from .view import View
+
+SELECTIVE_ML_KG = (3.0, 20.0)  # mL/kg/min
+SELECTIVE_TOP = 1.0  # L/min, top of the band where the weight is not known
+SELECTIVE_PRESSURE = 25.0  # mm[Hg] at the head's side
+SELECTIVE_MINIMUM_S = 60
+
+
+class Arrest(NamedTuple):
+    """No flow to the lower body: without any flow, or with the head perfused alone."""
+
+    start: int
+    stop: int
+    no_flow: tuple[tuple[int, int], ...]
+    selective: tuple[tuple[int, int], ...]
+    notes: tuple[str, ...]
+
+
+def selective_top(view: View) -> float:
+    """Highest flow, L/min, that may still be for the head alone."""
+    weight = view.facts.weight_kg
+    return SELECTIVE_TOP if not weight else max(SELECTIVE_TOP, SELECTIVE_ML_KG[1] * weight / 1000)
+
+
+def head_site(view: View) -> str:
+    """Arterial site that feels the head's flow: carotid, the inflow's own arm, else the right arm."""
+    side = view.facts.inflow_side or "right"
+    wanted = ("carotid", f"{side}_radial", f"{side}_brachial", "right_radial", "right_brachial")
+    return next((name for kind in wanted for name in view.arterial if name.endswith(kind)), "")
+
+
+def lower_body_site(view: View) -> str:
+    """Arterial site that feels the lower body's flow, empty if none is recorded."""
+    return next((name for name in view.arterial if name.endswith("femoral")), "")
+
+
+def arrests(view: View, pump: Pump, period: OnPeriod) -> list[Arrest]:
+    """Arrests of the lower body within one time on bypass.
+
+    A stop that the pressures call an arrest, together with the stretches beside it in which the flow
+    stays in the selective band and the femoral pressure under 20 mm[Hg].
+    """
+    quiet = np.zeros(len(pump.flow), dtype=np.bool_)
+    stops = [stop for stop in period.stops if stop.kind == "arrest"]
+    for one in stops:
+        quiet[one.start : one.stop] = True
+    head_only = _head_only(view, pump, period)
+    for low, high in spans(head_only):
+        # A stop right before or behind the head's perfusion belongs to it, however short.
+        for one in period.stops:
+            if abs(one.stop - low) <= BURST_S or abs(one.start - high) <= BURST_S:
+                quiet[one.start : one.stop] = True
+    found = []
+    for start, stop in spans(close_gaps(quiet | head_only, BURST_S)):
+        pauses = [
+            (max(start, piece.start), min(stop, piece.stop))
+            for piece in period.stops
+            if piece.start >= start and piece.stop <= stop and piece.stop - piece.start >= BURST_S
+        ]
+        edges: list[int] = [start, *(index for pause in pauses for index in pause), stop]
+        selective = tuple(
+            (low, high)
+            for low, high in zip(edges[::2], edges[1::2], strict=True)
+            if high - low >= SELECTIVE_MINIMUM_S and head_only[low:high].mean() > 0.5
+        )
+        notes = tuple(
+            dict.fromkeys(note for piece in stops if start <= piece.start < stop for note in piece.notes)
+        )
+        found.append(Arrest(start, stop, tuple(pauses), selective, notes))
+    return found
+
+
+def _head_only(view: View, pump: Pump, period: OnPeriod) -> BoolArray:
+    """Seconds with the head perfused alone, dated to where the flow left and reached its levels."""
+    out = np.zeros(len(pump.flow), dtype=np.bool_)
+    femoral, head = lower_body_site(view), head_site(view)
+    if not femoral or not head:
+        return out
+    flow, top = pump.flow, selective_top(view)
+    smoothed = smooth(flow, 5)
+    band = (smoothed > FLOW_ON) & (smoothed <= top)
+    # The pressures say which flow it was; they run down and rise later than the flow.
+    low = smooth(view.values[femoral], 5) < ARREST_PRESSURE
+    high = smooth(view.values[head], 5) >= SELECTIVE_PRESSURE
+    band[: period.on] = False
+    band[period.off :] = False
+    for start, stop in spans(close_gaps(band, 5)):
+        core = slice(start, stop)
+        if stop - start < SELECTIVE_MINIMUM_S or low[core].mean() < 0.5 or high[core].mean() < 0.5:
+            continue
+        first = left_rest(flow, start) if start > 0 and not pump.moving[max(0, start - 5)] else start
+        out[first : _left_level(flow, start, stop)] = True
+    return out
+
+
+def _left_level(flow: FloatArray, start: int, stop: int) -> int:
+    """Second at which a flow in the selective band began to leave it upwards."""
+    steady = flow[max(start, stop - 40) : max(start + 1, stop - 10)]
+    level, stray = median(steady), max(3 * noise_sd(steady), 0.03)
+    if stop >= len(flow) or not flow[stop] > level:
+        return stop  # the record ends, or the flow falls to nothing and the stop's own start stands
+    still = np.flatnonzero(np.abs(flow[start:stop] - level) <= stray)
+    return start + int(still[-1]) + 1 if len(still) else stop
+
+
+def edge(
+    view: View,
+    index: int,
+    rule: str,
+    channel: str,
+    *,
+    spread_s: float = 0.0,
+    alternatives: tuple[str, ...] = (),
+) -> Boundary:
+    """A boundary at second `index` that a channel gives; `spread_s` is the width of what it could be."""
+    values = view.values[channel]
+    at = values[min(index, len(values) - 1)]
+    source = view.source.get(channel, "")
+    width = float(np.hypot(view.interval.get(channel, 1.0), spread_s))
+    return Boundary(
+        time_s=view.time(index),
+        rule=rule,
+        value=round(float(at), 2) if np.isfinite(at) else None,
+        channel=channel,
+        source=source,
+        sampling_sd_s=width / float(np.sqrt(12)),
+        clock_sd_s=view.clock_sd.get(source, 0.0),
+        alternatives=alternatives,
+    )
+
+
+def gap_at(pump: Pump, index: int) -> tuple[int, int] | None:
+    """The unrecorded stretch, if any, in which the change of state dated to `index` fell."""
+    for start, stop in spans(pump.gap):
+        if start - 1 <= index <= stop < len(pump.gap) and pump.moving[max(0, start - 1)] != pump.moving[stop]:
+            return start, stop
+    return None
+
+
+def build_flow_phases(view: View, pump: Pump, period: OnPeriod) -> list[Phase]:
+    """Bypass, going on, arrests with their parts, weaning: everything that the flow dates."""
+    n, channel = len(pump.flow), "pump_flow"
+
+    def at(index: int, rule: str, *more: str, spread_s: float = 0.0) -> Boundary:
+        gap = gap_at(pump, index)
+        if gap is not None:
+            # Anywhere within the gap: its middle, with the whole of it as what it could be.
+            index, spread_s = sum(gap) // 2, float(gap[1] - gap[0])
+            more = (*more, f"the flow changed while {spread_s:.0f} s of it were not recorded")
+        return edge(view, index, rule, channel, spread_s=spread_s, alternatives=tuple(more))
+
+    def off(index: int, rule: str, notes: tuple[str, ...]) -> Boundary:
+        if index >= n:
+            return Boundary(view.time(n), "; ".join(notes))
+        return at(index, rule, *notes, spread_s=10.0)
+
+    on = at(
+        period.on,
+        "flow above 0.2 L/min held 20 s, dated to where it left zero",
+        *period.on_notes,
+        spread_s=5.0,
+    )
+    end = off(period.off, "no flow (≤ 0.1 L/min) held, pressure kept up: off bypass", period.off_notes)
+    found = [Phase("bypass", on, end)]
+    plan, plan_words = planned_flow(view, pump, period)
+    full = full_flow(pump, period, plan)
+    if full is not None:
+        reached = at(
+            full, f"flow first at least 80 % of {plan:.2f} L/min ({plan_words}) for 60 s", spread_s=5.0
+        )
+        found.append(Phase("going_on", on, reached, "bypass"))
+    weaning = weaning_start(pump, period) if period.off < n else None
+    if weaning is not None and (full is None or weaning > full):
+        begin = at(weaning, "last flow from which it only falls to nothing", spread_s=10.0)
+        found.append(Phase("weaning", begin, end, "bypass"))
+    for arrest in arrests(view, pump, period):
+        start = at(arrest.start, "flow at rest (≤ 0.1 L/min), arterial pressure under 20 mmHg within 2 min",
+                   *arrest.notes)  # fmt: skip
+        stop = at(arrest.stop, "flow above the selective band held, dated to the start of its rise")
+        found.append(Phase("lower_body_arrest", start, stop, "bypass"))
+        for low, high in arrest.no_flow:
+            found.append(
+                Phase("no_flow_arrest", start if low == arrest.start else at(low, "flow reached rest (≤ 0.1 L/min)"),
+                      at(high, "flow above 0.2 L/min held 10 s, dated to where it left rest"),
+                      "lower_body_arrest")
+            )  # fmt: skip
+        for low, high in arrest.selective:
+            found.append(
+                Phase("selective_cerebral",
+                      at(low, "flow in the selective band, head's pressure at least 25, femoral under 20 mmHg"),
+                      stop if high == arrest.stop else at(high, "flow left the selective band"),
+                      "lower_body_arrest")
+            )  # fmt: skip
+    return found

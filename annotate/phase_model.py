@@ -1,0 +1,165 @@
+"""What a phase is: a name, two boundaries with their evidence, and who confirmed it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+NAMES: dict[str, str] = {
+    "pre": "before bypass",
+    "going_on": "going on bypass",
+    "bypass": "bypass",
+    "cooling": "cooling",
+    "clamp": "cross-clamp",
+    "lower_body_arrest": "arrest of the lower body",
+    "no_flow_arrest": "arrest, no flow",
+    "selective_cerebral": "selective cerebral perfusion",
+    "reperfusion": "reperfusion",
+    "warming": "warming",
+    "weaning": "weaning",
+    "post": "after bypass",
+}
+"""Phase tokens and their plain names."""
+
+Z95 = 1.96
+
+
+@dataclass(frozen=True)
+class Boundary:
+    """One end of a phase.
+
+    Attributes
+    ----------
+    time_s : float
+        Reference seconds.
+    rule : str
+        What was looked for, as a sentence.
+    value : float or None
+        The channel's value there, in the channel's unit.
+    channel : str
+        Canonical name of the channel that gives the time; empty for a person's or the record's end.
+    source : str
+        The source of that channel.
+    sampling_sd_s, clock_sd_s : float
+        Standard deviations: of the reading itself, and of its source's clock.
+    alternatives : tuple of str
+        Other times that could be meant, and why this one was taken.
+    """
+
+    time_s: float
+    rule: str
+    value: float | None = None
+    channel: str = ""
+    source: str = ""
+    sampling_sd_s: float = 0.0
+    clock_sd_s: float = 0.0
+    alternatives: tuple[str, ...] = ()
+
+    @property
+    def unc_s(self) -> float:
+        """Half width of the 95 % interval, seconds."""
+        return Z95 * float(np.hypot(self.sampling_sd_s, self.clock_sd_s))
+
+    def to_json(self) -> dict[str, Any]:
+        """As plain values."""
+        return {
+            "time_s": self.time_s,
+            "rule": self.rule,
+            "value": self.value,
+            "channel": self.channel,
+            "unc_s": self.unc_s,
+            "alternatives": list(self.alternatives),
+        }
+
+
+@dataclass(frozen=True)
+class Phase:
+    """A phase of the operation, proposed by a rule or confirmed by a person.
+
+    Attributes
+    ----------
+    name : str
+        Token: ``pre going_on bypass cooling clamp lower_body_arrest no_flow_arrest selective_cerebral
+        reperfusion warming weaning post``. ``bypass`` is the whole on-period.
+    start, end : Boundary
+    parent : str
+        Token of the phase that it lies in, empty at the top.
+    index : int
+        Which of its name it is, from 0.
+    confirmed_by : str
+        Author who set its times; empty while it is a proposal.
+    """
+
+    name: str
+    start: Boundary
+    end: Boundary
+    parent: str = ""
+    index: int = 0
+    confirmed_by: str = ""
+
+    @property
+    def start_s(self) -> float:
+        """Reference seconds."""
+        return self.start.time_s
+
+    @property
+    def end_s(self) -> float:
+        """Reference seconds."""
+        return self.end.time_s
+
+    @property
+    def duration_s(self) -> float:
+        """Seconds."""
+        return self.end_s - self.start_s
+
+    @property
+    def unc_s(self) -> float:
+        """Half width of the 95 % interval of the less certain boundary, seconds."""
+        return max(self.start.unc_s, self.end.unc_s)
+
+    @property
+    def source(self) -> str:
+        """Channel or channels that give its times, or ``person``."""
+        if self.confirmed_by:
+            return "person"
+        return ", ".join(dict.fromkeys(name for name in (self.start.channel, self.end.channel) if name))
+
+    @property
+    def rule(self) -> str:
+        """Both rules in words."""
+        return f"from: {self.start.rule}; to: {self.end.rule}"
+
+    @property
+    def alternatives(self) -> tuple[str, ...]:
+        """What else each boundary could be."""
+        return (*self.start.alternatives, *self.end.alternatives)
+
+    def to_json(self) -> dict[str, Any]:
+        """As the command line prints it, with the boundaries behind the fixed fields."""
+        return {
+            "name": self.name,
+            "start_s": self.start_s,
+            "end_s": self.end_s,
+            "unc_s": self.unc_s,
+            "source": self.source,
+            "parent": self.parent or None,
+            "index": self.index,
+            "confirmed_by": self.confirmed_by or None,
+            "start": self.start.to_json(),
+            "end": self.end.to_json(),
+        }
+
+
+def numbered(phases: Iterable[Phase]) -> list[Phase]:
+    """In order of start (longer first), each with its index among its name."""
+    ordered = sorted(phases, key=lambda phase: (phase.start_s, -phase.end_s))
+    seen: dict[str, int] = {}
+    out = []
+    for phase in ordered:
+        index = seen.get(phase.name, 0)
+        seen[phase.name] = index + 1
+        out.append(replace(phase, index=index))
+    return out

@@ -1,0 +1,153 @@
+"""Phases that temperatures date: cooling, reperfusion, warming."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from .phase_arrests import edge
+from .phase_model import Boundary, Phase
+from .phase_rules import OnPeriod
+from .runs import BoolArray, FloatArray, close_gaps, drop_short, line_fit, spans
+from .view import View
+
+COOLING_GRADIENT_C = 2.0
+COOLING_HELD_S = 120
+WARMING_GRADIENT_C = 1.0
+WARMING_HELD_S = 180
+STAGNANT_FLOW = 1.0  # L/min; under it the venous probe feels standing blood
+TARGET_FIT_S = 150  # seconds on either side of the line through the core temperature
+REPERFUSION_MINIMUM_S = 30
+
+
+def temperature_phases(view: View, period: OnPeriod, own: Sequence[Phase]) -> list[Phase]:
+    """Cooling, reperfusion and warming of one time on bypass."""
+    arrested = sorted((p for p in own if p.name == "lower_body_arrest"), key=lambda phase: phase.start_s)
+    weaning = next((phase for phase in own if phase.name == "weaning"), None)
+    bypass = next(phase for phase in own if phase.name == "bypass")
+    last = weaning.start if weaning is not None else bypass.end
+    if view.outlet is None or view.venous is None:
+        return _reperfusions(arrested, [], last)
+    warming = _warming(view, period, arrested, last)
+    reperfusion = _reperfusions(arrested, warming, last)
+    return [*_cooling(view, period, [*arrested, *reperfusion, *warming], last), *reperfusion, *warming]
+
+
+def _gradient(view: View, period: OnPeriod) -> FloatArray:
+    """Outlet minus venous temperature where blood flows, NaN elsewhere."""
+    assert view.outlet is not None
+    assert view.venous is not None
+    assert view.flow is not None
+    difference = view.outlet - view.venous
+    flowing = np.isfinite(view.flow) & (view.flow >= STAGNANT_FLOW)
+    flowing[: period.on] = False
+    flowing[period.off :] = False
+    return np.where(flowing, difference, np.nan)
+
+
+def _warming(view: View, period: OnPeriod, arrested: Sequence[Phase], last: Boundary) -> list[Phase]:
+    gradient = _gradient(view, period)
+    warmer = _held(gradient >= WARMING_GRADIENT_C, WARMING_HELD_S)
+    found: list[Phase] = []
+    targets = _warm(view)
+    for start, _ in spans(warmer):
+        begin = edge(
+            view,
+            start,
+            "outlet at least 1 °C above venous for 3 min",
+            "outlet_temperature",
+            spread_s=_crossing_spread(gradient, start),
+        )
+        if begin.time_s >= last.time_s or (found and begin.time_s < found[-1].end_s):
+            continue
+        if (
+            found
+            and found[-1].end.channel == view.core
+            and not _cooled_since(view, found[-1].end_s, begin.time_s)
+        ):
+            continue  # warm once is warm: outlet above venous afterwards keeps warm
+        stops = [phase.start for phase in arrested if phase.start_s > begin.time_s]
+        end = min([last, *stops], key=lambda boundary: boundary.time_s)
+        reached = next((target for target in targets if target.time_s > begin.time_s), None)
+        if reached is not None and reached.time_s < end.time_s:
+            end = reached
+        elif view.facts.rewarming_target_c is None:
+            end = replace(
+                end, alternatives=(*end.alternatives, "no rewarming target known: to weaning or off bypass")
+            )
+        found.append(Phase("warming", begin, end, "bypass"))
+    return found
+
+
+def _warm(view: View) -> list[Boundary]:
+    """Every time that the core reaches the unit's target, by a line over 5 min: readings come in steps."""
+    target, core = view.facts.rewarming_target_c, view.core
+    if target is None or not core:
+        return []
+    value, slope = line_fit(view.values[core], TARGET_FIT_S)
+    above = close_gaps(value >= target, 600)
+    # A step of 0.1 °C on a slow rise leaves the crossing open by the step over the slope.
+    return [
+        edge(view, start, f"core at the target of {target:g} °C by a 5-min line", core,
+             spread_s=float(np.clip(0.1 / max(float(slope[start]), 1e-6), 10.0, 600.0)))
+        for start, _ in spans(above)
+        if start > 0 and np.isfinite(value[start - 1])
+    ]  # fmt: skip
+
+
+def _cooled_since(view: View, start_s: float, stop_s: float) -> bool:
+    target, core = view.facts.rewarming_target_c, view.core
+    piece = view.values[core][view.index(start_s) : view.index(stop_s)]
+    return bool(target is not None and piece.size and np.nanmin(piece) < target - 1.0)
+
+
+def _reperfusions(arrested: Sequence[Phase], warming: Sequence[Phase], last: Boundary) -> list[Phase]:
+    """From the end of an arrest to the next arrest, to warming, or to weaning."""
+    found = []
+    for arrest in arrested:
+        later = [
+            *(other.start for other in arrested if other.start_s > arrest.start_s),
+            *(warm.start for warm in warming if warm.start_s >= arrest.end_s),
+            last,
+        ]
+        end = min(later, key=lambda boundary: boundary.time_s)
+        if end.time_s - arrest.end_s >= REPERFUSION_MINIMUM_S:
+            found.append(Phase("reperfusion", arrest.end, end, "bypass"))
+    return found
+
+
+def _cooling(view: View, period: OnPeriod, others: Sequence[Phase], last: Boundary) -> list[Phase]:
+    gradient = _gradient(view, period)
+    for other in others:
+        gradient[view.index(other.start_s) : view.index(other.end_s)] = np.nan
+    colder = _held(gradient <= -COOLING_GRADIENT_C, COOLING_HELD_S)
+    crossed = np.flatnonzero(drop_short(gradient > 0, 60))
+    found: list[Phase] = []
+    for start, _ in spans(colder):
+        begin = edge(
+            view, start, "outlet at least 2 °C under venous for 2 min", "outlet_temperature",
+            spread_s=_crossing_spread(gradient, start),
+        )  # fmt: skip
+        if (found and begin.time_s < found[-1].end_s) or begin.time_s >= last.time_s:
+            continue
+        ends = [other.start for other in others if other.start_s > begin.time_s]
+        turned = crossed[crossed > start]
+        if len(turned):
+            ends.append(edge(view, int(turned[0]), "outlet above venous again", "outlet_temperature"))
+        found.append(Phase("cooling", begin, min([*ends, last], key=lambda b: b.time_s), "bypass"))
+    return found
+
+
+def _held(mask: BoolArray, seconds: int) -> BoolArray:
+    return drop_short(close_gaps(mask, 30), seconds)
+
+
+def _crossing_spread(gradient: FloatArray, index: int) -> float:
+    """How long a crossing of a stepped difference may take: 0.1 °C on each channel over its slope."""
+    around = gradient[max(0, index - 60) : index + 60]
+    _, slope = line_fit(around, 60)
+    finite = np.abs(slope[np.isfinite(slope)])
+    steep = float(np.median(finite)) if finite.size else 0.0
+    return float(np.clip(0.2 / max(steep, 1e-6), 1.0, 300.0))

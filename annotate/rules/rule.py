@@ -1,0 +1,284 @@
+"""What a rule is, what it finds, and the few things that every rule says the same way."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from ..runs import FloatArray, Run, median
+from ..view import View
+
+STATUS = {"P": "published", "C": "common practice, no source", "D": "this project's choice"}
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """A number that a rule goes by.
+
+    Attributes
+    ----------
+    value : float
+        As the catalogue gives it.
+    unit : str
+        UCUM code, ``"1"`` for a ratio.
+    meaning : str
+        What it does, in a few words.
+    limit : tuple of (measure, phases, side), optional
+        Where a set of limits that is in force may say another number: the measure, the phases of the
+        limit, and ``"below"``, ``"above"`` or ``"at_least"``.
+    """
+
+    value: float
+    unit: str
+    meaning: str
+    limit: tuple[str, tuple[str, ...], str] | None = None
+
+
+@dataclass(frozen=True)
+class Link:
+    """How a find stands to another one, or to something seen on a channel.
+
+    Attributes
+    ----------
+    relation : str
+        ``"same fall as"`` or ``"preceded by"``; never a cause.
+    what : str
+        The other find's name, or what was seen.
+    code, key : str
+        Of the other find; empty where it is something seen on a channel.
+    lag_s : float or None
+        Seconds from the other's onset (or end, where `what` says so) to this one's.
+    ordered : bool
+        Whether the lag is longer than the two clocks' ± allows to doubt.
+    """
+
+    relation: str
+    what: str
+    code: str = ""
+    key: str = ""
+    lag_s: float | None = None
+    ordered: bool = True
+
+    def to_json(self) -> dict[str, Any]:
+        """As plain values."""
+        return {
+            "relation": self.relation if self.ordered else f"{self.relation} (cannot order)",
+            "what": self.what,
+            "code": self.code or None,
+            "key": self.key or None,
+            "lag_s": self.lag_s,
+        }
+
+
+@dataclass(frozen=True)
+class Find:
+    """Something that a rule proposes to a person.
+
+    Attributes
+    ----------
+    code, name : str
+        Class token and plain name.
+    start_s, end_s : float
+        Reference seconds.
+    channels : tuple of str
+        Canonical names of the channels concerned.
+    site : str
+        The arterial site it was judged at, empty for rules that need none.
+    confidence : float
+        0 to 1, see `confidence`.
+    evidence : mapping
+        Plain values: ``rule``, ``crossings``, ``before``, ``during``, ``used_s``, ``masked_s``,
+        ``alternatives`` (each ``{"what", "why_not"}``), and what else the rule saw.
+    linked : tuple of Link
+    key : str
+        Stable name of the find: code, channel and start to the nearest 10 s.
+    held_back : str
+        Why it is not put forward; empty for one that is.
+    subtype : str
+        Such as ``"hyper"``.
+    """
+
+    code: str
+    name: str
+    start_s: float
+    end_s: float
+    channels: tuple[str, ...]
+    site: str = ""
+    confidence: float = 0.5
+    evidence: Mapping[str, Any] = field(default_factory=dict)
+    linked: tuple[Link, ...] = ()
+    held_back: str = ""
+    subtype: str = ""
+
+    @property
+    def duration_s(self) -> float:
+        """Seconds."""
+        return self.end_s - self.start_s
+
+    @property
+    def key(self) -> str:
+        """Stable name: a verdict finds its find again by it after a recomputation."""
+        kind = f"{self.code}-{self.subtype}" if self.subtype else self.code
+        return f"{kind}:{self.site or (self.channels[0] if self.channels else '')}:{round(self.start_s / 10) * 10}"
+
+    def overlap_s(self, other: Find) -> float:
+        """Seconds that both cover."""
+        return max(0.0, min(self.end_s, other.end_s) - max(self.start_s, other.start_s))
+
+    def to_json(self) -> dict[str, Any]:
+        """The fixed fields of a find as plain values, with its key and subtype behind them."""
+        return {
+            "code": self.code,
+            "name": self.name,
+            "start_s": self.start_s,
+            "end_s": self.end_s,
+            "channels": list(self.channels),
+            "site": self.site or None,
+            "confidence": self.confidence,
+            "evidence": dict(self.evidence),
+            "linked": [link.to_json() for link in self.linked],
+            "key": self.key,
+            "subtype": self.subtype or None,
+        }
+
+
+Params = Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A pattern of the catalogue: numbers, words, and the function that looks for it.
+
+    Attributes
+    ----------
+    code, name : str
+        Class token and plain name.
+    family : str
+        The file that it stands in.
+    needs : tuple of str
+        What must be recorded: keys of `NEEDS`.
+    phase : tuple of str
+        Phases in which it is looked for; empty for any.
+    words : str
+        The rule as a sentence; ``{parameter}`` stands for the number in force.
+    status : str
+        Key of `STATUS`: what its numbers rest on.
+    source : str
+        Where they come from.
+    parameters : mapping of str to Parameter
+    find : callable
+        ``(view, params) -> list of Find``; pure.
+    version : int
+        Raised when the same numbers may give other finds.
+    """
+
+    code: str
+    name: str
+    family: str
+    needs: tuple[str, ...]
+    phase: tuple[str, ...]
+    words: str
+    status: str
+    source: str
+    parameters: Mapping[str, Parameter]
+    find: Callable[[View, Params], list[Find]]
+    version: int = 1
+
+    def values(self, changed: Params | None = None) -> dict[str, float]:
+        """The numbers in force: the catalogue's, with those of `changed` that are this rule's."""
+        own = {name: parameter.value for name, parameter in self.parameters.items()}
+        return {**own, **{name: float(value) for name, value in (changed or {}).items() if name in own}}
+
+    def sentence(self, changed: Params | None = None) -> str:
+        """The rule in words with the numbers in force."""
+        return self.words.format(**{name: f"{value:g}" for name, value in self.values(changed).items()})
+
+    def missing(self, view: View) -> list[str]:
+        """What it needs and the view does not have, in words."""
+        return [words for need in self.needs for words, there in [NEEDS[need]] if not there(view)]
+
+
+NEEDS: dict[str, tuple[str, Callable[[View], bool]]] = {
+    "site": ("no believed arterial site", lambda view: view.pressure is not None),
+    "arterial": (
+        "no arterial pressure with a site",
+        lambda view: any(view.get(n) is not None for n in view.arterial),
+    ),
+    "pulse": ("no arterial wave to take a pulse from", lambda view: view.believed in view.pulse),
+    "pump_flow": ("no pump flow", lambda view: view.flow is not None),
+    "cvp": ("no central venous pressure", lambda view: view.cvp is not None),
+    "outlet_temperature": ("no outlet temperature", lambda view: view.outlet is not None),
+    "core_temperature": ("no core temperature", lambda view: bool(view.core)),
+    "femoral": (
+        "no femoral pressure",
+        lambda view: any(n.endswith("femoral") and view.get(n) is not None for n in view.arterial),
+    ),
+    "upper_body": (
+        "no arterial pressure of arm or neck",
+        lambda view: any(
+            not n.endswith(("femoral", "aortic")) and view.get(n) is not None for n in view.arterial
+        ),
+    ),
+}
+"""What a rule can need: the words for its absence, and how to see whether it is there."""
+
+
+def confidence(*, margin: float, duration: float, seen: float = 1.0, agreement: float = 1.0) -> float:
+    """How plain a find is, 0 to 1 (this project's choice; no probability).
+
+    Parameters
+    ----------
+    margin : float
+        How far beyond its limit, in units of what would be plain (1 or more: plain).
+    duration : float
+        Length over the shortest length that counts (3 or more: plain).
+    seen : float
+        Share of its seconds that were observed and not masked.
+    agreement : float
+        Share of the other channels asked that agree.
+
+    Returns
+    -------
+    float
+        ``(0.4 + 0.3 margin + 0.3 (duration - 1) / 2) * seen * (0.6 + 0.4 agreement)``, the first two
+        kept between 0 and 1, rounded to 0.01.
+    """
+    plain = 0.4 + 0.3 * float(np.clip(margin, 0, 1)) + 0.3 * float(np.clip((duration - 1) / 2, 0, 1))
+    return round(plain * float(np.clip(seen, 0, 1)) * (0.6 + 0.4 * float(np.clip(agreement, 0, 1))), 2)
+
+
+def rounded(value: float, digits: int = 1) -> float | None:
+    """A number for the evidence: rounded, None where there is none."""
+    return round(float(value), digits) if np.isfinite(value) else None
+
+
+def counted(view: View, run: Run, *names: str) -> dict[str, int]:
+    """Seconds of a run that were used and that were masked on the channels concerned."""
+    masked = max((view.masked_seconds(name, run.start, run.stop) for name in names), default=0)
+    return {"used_s": run.used, "masked_s": masked, "unknown_s": run.unknown}
+
+
+def alternative(what: str, why_not: str) -> dict[str, str]:
+    """Something else that it could be, and what speaks against that here."""
+    return {"what": what, "why_not": why_not}
+
+
+def before(values: FloatArray, start: int, seconds: int = 60) -> float:
+    """Median of the minute before, NaN where nothing was recorded."""
+    return median(values[max(0, start - seconds) : start])
+
+
+def fall(values: FloatArray, start: int, *, seconds: int = 60, settle: int = 10) -> tuple[float, float]:
+    """Highest level of the `seconds` before `start`, and the level right after it."""
+    piece = values[max(0, start - seconds) : start]
+    piece = piece[np.isfinite(piece)]
+    high = float(np.percentile(piece, 95)) if piece.size else float("nan")
+    return high, median(values[start : start + settle])
+
+
+def in_words(names: Sequence[str]) -> str:
+    """Channel names for a sentence."""
+    return ", ".join(name.replace("_", " ") for name in names)

@@ -1,0 +1,103 @@
+"""One value a second, and what became of every second: observed, masked or missing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from afterclamp.io.case import Channel
+
+FloatArray = NDArray[np.float64]
+StateArray = NDArray[np.uint8]
+
+OBSERVED = 0
+MASKED = 1  # recorded, but taken for an artefact: counted, never used
+MISSING = 2  # not recorded, off scale, or not yet connected
+
+
+@dataclass(frozen=True)
+class Series:
+    """A measure at 1 Hz on the reference clock.
+
+    Attributes
+    ----------
+    start : float
+        Reference second at which the first value's second begins; value ``i`` covers
+        ``[start + i, start + i + 1)``.
+    values : ndarray of float64
+        One value a second, NaN wherever ``state`` is not ``OBSERVED``.
+    state : ndarray of uint8
+        ``OBSERVED``, ``MASKED`` or ``MISSING`` for each second.
+    unit : str
+        UCUM code of the values.
+    name : str
+        Measure token such as ``"mean_arterial_pressure"``.
+    site : str
+        Canonical name of the channel that it comes from (``"femoral"``), empty where it has none.
+    note : str
+        Anything a reader of the numbers must know (``"estimate"``, ``"raw"``, age of a value ...).
+    """
+
+    start: float
+    values: FloatArray
+    state: StateArray
+    unit: str = ""
+    name: str = ""
+    site: str = ""
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        if self.values.shape != self.state.shape or self.values.ndim != 1:
+            raise ValueError("a series needs one state for each value")
+
+    @property
+    def t(self) -> FloatArray:
+        """Reference seconds at which each value's second begins."""
+        return self.start + np.arange(self.values.size, dtype=np.float64)
+
+    def at(self, t: float) -> float:
+        """The value of the second that holds reference time `t`; NaN where there is none."""
+        i = int(np.floor(t - self.start))
+        return float(self.values[i]) if 0 <= i < self.values.size else float("nan")
+
+    def masked_where(self, seconds: NDArray[np.bool_]) -> Series:
+        """The same series with the given observed seconds masked."""
+        state = self.state.copy()
+        state[seconds & (state == OBSERVED)] = MASKED
+        return replace(self, values=np.where(state == OBSERVED, self.values, np.nan), state=state)
+
+
+def from_values(
+    start: float, values: FloatArray, *, unit: str = "", name: str = "", site: str = "", note: str = ""
+) -> Series:
+    """Series of plain values: every finite value is observed, every other one missing."""
+    values = np.asarray(values, dtype=np.float64)
+    state = np.where(np.isfinite(values), OBSERVED, MISSING).astype(np.uint8)
+    return Series(start, np.where(state == OBSERVED, values, np.nan), state, unit, name, site, note)
+
+
+def combined_state(*series: Series) -> StateArray:
+    """State of a value computed from several: missing before masked before observed."""
+    return np.asarray(np.maximum.reduce([one.state for one in series]))
+
+
+def per_second(channel: Channel, grid: FloatArray, statistic: str = "mean") -> Series:
+    """A channel's own values on the 1 Hz grid, nothing masked.
+
+    Parameters
+    ----------
+    channel : Channel
+        Any channel; slower ones hold their last value for at most three intervals.
+    grid : ndarray
+        The case's grid of whole reference seconds.
+    statistic : str
+        ``"mean"``, ``"min"`` or ``"max"`` of the samples of each second.
+    """
+    start = float(grid[0]) if grid.size else 0.0
+    return from_values(
+        start, channel.seconds(statistic), unit=channel.unit, name=channel.kind, site=channel.name
+    )

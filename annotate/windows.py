@@ -1,0 +1,80 @@
+"""When a limit is looked at: the stretches of a case that a phase token stands for."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from .derived import Absent, Derived, Measured
+from .measures.intervals import Interval, seconds_where, subtract_intervals
+from .phases import phases
+from .series import OBSERVED
+
+if TYPE_CHECKING:
+    from afterclamp.io.case import Case
+
+    from .phases import Phase
+
+
+class Windows:
+    """Phases of one case as windows for figures.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    derived : Derived
+        Its measures.
+    """
+
+    def __init__(self, case: Case, derived: Derived) -> None:
+        self.case = case
+        self.phases: list[Phase] = phases(case)
+        self.has_pump = not isinstance(derived.pump_flow, Absent)
+
+    def spans(self, *names: str) -> list[Interval]:
+        """Phases of these names."""
+        return [(phase.start_s, phase.end_s) for phase in self.phases if phase.name in names]
+
+    @property
+    def established(self) -> list[Interval]:
+        """Bypass from full flow to the start of weaning."""
+        return subtract_intervals(self.spans("bypass"), self.spans("going_on", "weaning"))
+
+    @property
+    def arrests(self) -> list[Interval]:
+        """Everything without whole-body flow by plan."""
+        return self.spans("lower_body_arrest", "no_flow_arrest", "selective_cerebral")
+
+    def of(self, phase: str) -> list[tuple[str, list[Interval] | Absent]]:
+        """Windows of a limit's phase, each with the token that its figure carries."""
+        whole = [(self.case.span.start, self.case.span.end)]
+        if phase == "record":
+            return [("record", whole)]
+        if phase == "off":
+            if not self.has_pump:
+                return [("record", whole)]
+            return [*self.of("pre"), *self.of("post")]
+        spans = self.established if phase == "established" else self.spans(phase)
+        return [(phase, spans if spans else Absent(self._no_phase(phase)))]
+
+    def _no_phase(self, phase: str) -> str:
+        words = {
+            "pre": "time before bypass",
+            "post": "time after bypass",
+            "established": "established bypass",
+        }
+        if not self.has_pump:
+            return "no pump flow is recorded, so bypass is not known"
+        return f"no {words.get(phase, 'time on bypass')} in this record"
+
+
+def seconds_at(measured: Measured, test: str, level: float) -> list[Interval]:
+    """Seconds in which a measure is below or at least at a level; unknown seconds are in neither."""
+    if isinstance(measured, Absent):
+        return []
+    values = np.where(measured.state == OBSERVED, measured.values, np.nan)
+    with np.errstate(invalid="ignore"):
+        held = values < level if test == "below" else values >= level
+    return seconds_where(held, measured.start)

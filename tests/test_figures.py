@@ -1,0 +1,82 @@
+"""Figures with their denominators, on the invented case drawn from its keyframes without noise.
+
+The expected numbers were computed from the same keyframes on a grid of one second when the case was
+invented, apart from this program; they are printed in the table of expected figures of its description.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+from afterclamp.annotate.figures import Figure, figures
+from afterclamp.annotate.limits import LimitSet
+from afterclamp.io.case import Case
+from afterclamp.io.recording import RecordedChannel, Segment
+from afterclamp.io.terms import Identity
+from afterclamp.sample_traces import trend
+from afterclamp.sample_traces.write import case_sheet_toml
+from recordings import case_of, even, recording
+
+LENGTH_S = 21_000
+WAVE_HZ = 25.0
+
+WAVES = {
+    "LRAD": ("lrad", Identity("arterial_pressure", "radial", "left", "wave")),
+    "RRAD": ("rrad", Identity("arterial_pressure", "radial", "right", "wave")),
+    "FEM": ("fem", Identity("arterial_pressure", "femoral", "", "wave")),
+    "CVP": ("cvp", Identity("central_venous_pressure", statistic="wave")),
+    "PAM": ("pam", Identity("pulmonary_artery_pressure", statistic="wave")),
+}
+ROWS = {
+    "FLOW": ("L/min", Identity("pump_flow")),
+    "ALP": ("mmHg", Identity("line_pressure")),
+    "TAO": ("Cel", Identity("temperature", "arterial_outlet")),
+    "TV": ("Cel", Identity("temperature", "venous")),
+    "NP": ("Cel", Identity("temperature", "nasopharyngeal")),
+    "SVO2": ("%", Identity("venous_saturation")),
+    "HB": ("g/dL", Identity("haemoglobin")),
+    "RES": ("mL", Identity("reservoir_volume")),
+    "NIRL": ("%", Identity("cerebral_saturation", "", "left")),
+    "NIRR": ("%", Identity("cerebral_saturation", "", "right")),
+}
+
+
+def _channel(name: str, rate: float, unit: str) -> RecordedChannel:
+    count = int(LENGTH_S * rate)
+    values = trend.trend(name, np.arange(count) / rate)
+    there = np.isfinite(values)
+    codes = np.where(there, values, 0).astype(np.float32)
+    if rate > 1:  # a wave that repeats one value exactly would be a frozen one
+        codes += np.where(np.arange(count) % 2, np.float32(0.125), np.float32(-0.125))
+    return even(name, codes, [Segment(0.0, 0, count, rate)], unit=unit, valid=there)
+
+
+def keyframe_case(folder: Path, *, sheet: bool = True) -> Case:
+    """The invented case from its keyframes: flat waves at 25 Hz, everything else once a second."""
+    identities = {key: identity for key, identity in WAVES.values()}
+    identities |= {name.lower(): identity for name, (_, identity) in ROWS.items()}
+    made = [
+        recording("monitor", [_channel(name, WAVE_HZ, "mmHg") for name in WAVES]),
+        recording("pump", [_channel(name, 1.0, unit) for name, (unit, _) in ROWS.items()]),
+    ]
+    case = case_of(folder, *made, identities=identities)
+    if sheet:
+        case.close()
+        (folder / "traces" / "case-sheet.toml").write_bytes(case_sheet_toml())
+        case = Case.open(folder)
+    return case
+
+
+@pytest.fixture(scope="module")
+def case(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Case]:
+    with keyframe_case(tmp_path_factory.mktemp("keyframes") / "case") as opened:
+        yield opened
+
+
+@pytest.fixture(scope="module")
+def rows(case: Case) -> list[Figure]:
+    return figures(case)
