@@ -41,6 +41,7 @@ from . import terms
 from .errors import Cancelled, CannotWrite, CaseFolderUnreadable
 from .levels import FACTORS, levels_of
 from .recording import Note, RecordedChannel, Recording, Segment
+from .steady_file import SteadyFile
 from .stored import Filling
 
 FORMAT_VERSION = 1
@@ -118,22 +119,23 @@ def write(
     def step(samples: int) -> None:
         nonlocal done
         done += samples
+        sink.check()
         if cancelled is not None and cancelled():
             raise Cancelled("bring-in stopped as asked; nothing was kept", path=path)
         if progress is not None:
             progress(done / total)
 
     try:
-        with h5py.File(partial, "w", libver="v110") as file:
-            _write_root(recording, file)
-            for channel in recording.channels:
-                identity = (identities or {}).get(channel.key)
-                identity = identity or terms.identify(channel.label, channel.unit_as_written)
-                unit = (units or {}).get(channel.key, terms.parse_unit(channel.unit_as_written) or "")
-                _write_channel(file, channel, identity, unit, step)
-            _write_notes(recording.notes, file)
-        with partial.open("rb") as written:
-            os.fsync(written.fileno())
+        with SteadyFile(partial) as sink:
+            with h5py.File(sink, "w", libver="v110") as file:
+                _write_root(recording, file)
+                for channel in recording.channels:
+                    identity = (identities or {}).get(channel.key)
+                    identity = identity or terms.identify(channel.label, channel.unit_as_written)
+                    unit = (units or {}).get(channel.key, terms.parse_unit(channel.unit_as_written) or "")
+                    _write_channel(file, channel, identity, unit, step)
+                _write_notes(recording.notes, file)
+            sink.sync()
         partial.rename(path)
     except OSError as cause:
         raise CannotWrite(

@@ -22,12 +22,13 @@ import numpy as np
 from ..errors import FileUnreadable
 from ..recording import Block, RecordedChannel, Recording
 from . import Claim, Reader
+from .cells import CLOCK, DATETIME, MISSING, is_number
 from .column_map import ColumnMap, map_of, start_stamp
 from .even_rows import Piece, RateDoesNotFit, pieces_of
-from .layout import CLOCK, DATETIME, MISSING, Layout, find_layout, is_number, separator_of
+from .layout import Layout, find_layout, separator_of
 from .names import slug, unique_keys
 from .plain_text import SEPARATORS, head_text, rows_of
-from .stamps import RowTimes, row_times
+from .stamps import RowTimes, even_times, row_times
 from .table_rows import Spool, TableRows, cells_of_row, read_rows
 
 _HEAD = 1 << 16  # bytes that the layout is found out from
@@ -95,6 +96,7 @@ def read(path: Path, options: Mapping[str, Any]) -> Sequence[Recording]:
             todo='Save it as UTF-8, or give a column map with encoding = "latin-1" under [file]',
         ) from cause
     times = _times(layout, table, told)
+    table.stamps = None  # a long table has many; their ticks are kept
     _refuse_disorder(path, layout, times)
     rate_hz = told.time.rate_hz if told is not None and told.time is not None else None
     try:
@@ -144,9 +146,7 @@ def _times(layout: Layout, table: TableRows, told: ColumnMap | None) -> RowTimes
         rate_hz = (
             told.time.rate_hz if told is not None and told.time is not None and told.time.rate_hz else 1.0
         )
-        ticks = np.arange(table.rows, dtype=np.int64)
-        run = np.zeros(table.rows, np.int32)
-        return RowTimes(ticks, ticks / rate_hz, 1.0 / rate_hz, run, None, False)
+        return even_times(table.rows, rate_hz)
     texts = table.text_stamps
     if texts is None:
         return row_times(table.stamps, layout.time_kind, None)
@@ -201,7 +201,7 @@ def _channels(
         else:
             rows = np.flatnonzero(~np.isnan(np.concatenate(list(table.spool.column(number)))))
             own = pieces_of(times, rows)
-            stamps = None if own else times.seconds[rows]
+            stamps = None if own else times.seconds(rows)
         channel = RecordedChannel(
             key=key,
             label=column.label,
@@ -235,14 +235,16 @@ def _about(
         "decimal sign": "comma" if layout.decimal == "," else "point",
         "encoding": layout.encoding,
         "time": "by rate" if layout.time is None else f"{layout.time_kind} in column {layout.time_label}",
-        "rows": f"{len(times.seconds)}, "
+        "rows": f"{times.count}, "
         + (f"even, {pieces[0].rate_hz:.6g} a second, {len(pieces)} pieces" if pieces else "uneven"),
     }
     back = np.flatnonzero(np.diff(times.run)) + 1
     if len(back):
-        steps = (times.seconds[back] - times.seconds[back - 1]).tolist()
+        # An even row would have come one interval after the one before.
+        interval = 1.0 / pieces[0].rate_hz if pieces else 0.0
+        steps = (times.seconds(back - 1) - times.seconds(back) + interval).tolist()
         about["clock set back"] = "; ".join(
-            f"row {row + 1} by {-step:g} s" for row, step in zip(back.tolist(), steps, strict=True)
+            f"before row {row + 1} by {step:g} s" for row, step in zip(back.tolist(), steps, strict=True)
         )
     if layout.time_kind.startswith("epoch"):
         about["clock"] = "universal time"

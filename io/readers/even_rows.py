@@ -12,7 +12,6 @@ Time is never built from rounded stamps where the spacing is known. Three cases,
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -69,20 +68,20 @@ def pieces_of(
     RateDoesNotFit
         `rate_hz` is more than 1 % off.
     """
-    seconds = times.seconds if rows is None else times.seconds[rows]
-    run = times.run if rows is None else times.run[rows]
-    if len(seconds) < 2:
+    if (times.count if rows is None else len(rows)) < 2:
         return ()
+    run = times.run if rows is None else times.run[rows]
+    if rate_hz is None and times.ticks is not None:
+        grid = _grid(times.ticks if rows is None else times.ticks[rows], run, times)
+        if grid is not None:
+            return grid
+    seconds = times.seconds(rows)
     if rate_hz is not None:
         spacing = 1.0 / rate_hz
         found = _estimate(seconds, run)
         if found is not None and abs(found / spacing - 1.0) > 0.01:
             raise RateDoesNotFit(1.0 / found)
         return _rounded(seconds, run, times.tick_s, spacing, rate_hz, trusted=True) or ()
-    if times.ticks is not None:
-        grid = _grid(times.ticks if rows is None else times.ticks[rows], seconds, run, times.tick_s)
-        if grid is not None:
-            return grid
     best: tuple[Piece, ...] = ()
     for spacing, rate in _spacings(seconds, run, times.tick_s):
         found_pieces = _rounded(seconds, run, times.tick_s, spacing, rate)
@@ -91,23 +90,29 @@ def pieces_of(
     return best
 
 
-def _grid(
-    ticks: NDArray[np.int64], seconds: FloatArray, run: NDArray[np.int32], tick_s: float
-) -> tuple[Piece, ...] | None:
+def _grid(ticks: NDArray[np.int64], run: NDArray[np.int32], times: RowTimes) -> tuple[Piece, ...] | None:
     steps = np.diff(ticks)
-    inside = np.diff(run) == 0
-    usual = int(np.median(steps[inside])) if inside.any() else 0
-    if usual <= 0 or (steps[inside] < usual).any():
+    turns = np.flatnonzero(run[1:] != run[:-1])
+    usual = int(np.median(steps[:: 1 + len(steps) // 1_000_000]))
+    steps[turns] = usual
+    if usual <= 0:
         return None
+    unusual = np.flatnonzero(steps != usual)
+    odd = steps[unusual]
     # Steps of 16 and now and then 17 ms are rounding, not gaps: a lost row makes a step twice as long.
-    if ((steps[inside] > usual) & (steps[inside] < 1.5 * usual)).any():
+    if (odd < 1.5 * usual).any():
         return None
-    longer = inside & (steps != usual)
     # A table of two or three rows with one gap is still a grid; a longer one must mostly keep its step.
-    if longer.sum() > max(1, (1 - _USUAL_SHARE) * inside.sum()):
+    if len(odd) > max(1, (1 - _USUAL_SHARE) * (len(steps) - len(turns))):
         return None
-    starts = np.flatnonzero(np.concatenate([[True], longer | ~inside]))
-    return tuple(_cut(starts, len(ticks), seconds[starts], _exact_rate(usual, tick_s), run))
+    starts = np.union1d(unusual, turns) + 1
+    starts = np.concatenate([[0], starts]).astype(np.intp)
+    ends = np.append(starts[1:], len(ticks))
+    rate = _exact_rate(usual, times.tick_s)
+    return tuple(
+        Piece(first, end - first, tick / times.per_second, rate, int(run[first]))
+        for first, end, tick in zip(starts.tolist(), ends.tolist(), ticks[starts].tolist(), strict=True)
+    )
 
 
 def _exact_rate(usual: int, tick_s: float) -> float:
@@ -116,14 +121,6 @@ def _exact_rate(usual: int, tick_s: float) -> float:
     if per_second and abs(per_second * tick_s - 1.0) < 1e-9:
         return per_second / usual
     return 1.0 / (usual * tick_s)
-
-
-def _cut(
-    starts: NDArray[np.intp], total: int, start_s: FloatArray, rate_hz: float, run: NDArray[np.int32]
-) -> Iterable[Piece]:
-    ends = np.append(starts[1:], total)
-    for first, end, at in zip(starts.tolist(), ends.tolist(), start_s.tolist(), strict=True):
-        yield Piece(first, end - first, at, rate_hz, int(run[first]))
 
 
 def _estimate(seconds: FloatArray, run: NDArray[np.int32]) -> float | None:

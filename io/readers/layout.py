@@ -15,22 +15,10 @@ from pathlib import Path
 
 from ..errors import FileUnreadable
 from ..units import dimension, parse_unit
+from .cells import CLOCK, DATE, DATETIME, MISSING, bare, is_clock_form, is_number, split_unit
 from .column_map import ColumnMap, TimeKind, column_index
 from .plain_text import SEPARATORS, encoding_of, head_text, rows_of
 
-MISSING = ("", "---", "--", "NaN", "nan", "NAN", "NA", "N/A")
-"""Texts that mean "no value" in any table."""
-
-CLOCK = re.compile(r"\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d{1,9})?)?(?: ?[AaPp][Mm])?")
-DATETIME = re.compile(
-    r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(?::\d{2}(?:[.,]\d{1,9})?)?(?: ?(?:Z|[+-]\d{2}:?\d{2}))?"
-)
-_DATE = re.compile(r"\d{4}-\d{2}-\d{2}|\d{1,2}[./]\d{1,2}[./]\d{2,4}")
-_NUMBER = {
-    ".": re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"),
-    ",": re.compile(r"[-+]?(?:\d+,?\d*|,\d+)(?:[eE][-+]?\d+)?"),
-}
-_BRACKETS = re.compile(r"(?P<label>.*?)\s*(?:\[(?P<square>.+)\]|\((?P<round>.+)\))")
 _TIME_NAMES = frozenset(
     {
         *(
@@ -100,40 +88,6 @@ class Layout:
     columns: tuple[Column, ...]
     missing: tuple[str, ...]
     set_aside: tuple[str, ...]
-
-
-def is_number(text: str, decimal: str) -> bool:
-    """Whether a cell is a plain number with this decimal sign."""
-    return _NUMBER[decimal].fullmatch(text) is not None
-
-
-def split_unit(header: str, headers: Sequence[str] = ()) -> tuple[str, str]:
-    """Label and unit as written of a header such as ``flow [L/min]``, ``flow (L/min)`` or ``SvO2 %``.
-
-    ``NIRS (L)`` beside ``NIRS (R)`` is a side, not litres.
-
-    Examples
-    --------
-    >>> split_unit("FEM mean (mmHg)"), split_unit("FEM mm[Hg]")
-    (('FEM mean', 'mmHg'), ('FEM', 'mm[Hg]'))
-    """
-    text = " ".join(header.split())
-    match = _BRACKETS.fullmatch(text)
-    inner = (match["square"] or match["round"]) if match else ""
-    if match and inner in ("L", "R", "l", "r"):
-        other = {"L": "R", "R": "L", "l": "r", "r": "l"}[inner]
-        if f"{text[:-2]}{other}{text[-1]}" in {" ".join(h.split()) for h in headers}:
-            return text, ""
-    if match and match["label"] and parse_unit(inner):
-        return match["label"], inner
-    label, _, last = text.rpartition(" ")
-    # Without brackets only what can be nothing but a unit: "min" may be a minimum, "L" a side.
-    code = parse_unit(last)
-    if label and code and last.lower() != "min" and (len(last) > 1 or not last.isalpha()):
-        return label, last
-    if match and match["label"]:
-        return match["label"], inner
-    return text, ""
 
 
 def find_layout(path: Path, head: bytes, whole: bool, told: ColumnMap | None) -> Layout:
@@ -254,9 +208,7 @@ class _Finder:
     def _are_units(cells: Sequence[str], above: Sequence[str]) -> bool:
         """Whether a row holds the units of the row above it."""
         written = [cell.strip("[]() ") for cell in cells if cell.strip("[]() -")]
-        known = sum(
-            parse_unit(text) is not None or CLOCK_FORM.fullmatch(text) is not None for text in written
-        )
+        known = sum(parse_unit(text) is not None or is_clock_form(text) for text in written)
         return len(above) == len(cells) and bool(written) and known >= len(written) / 2
 
     def _labels(self, header: list[tuple[int, list[str]]]) -> tuple[list[str], list[str]]:
@@ -264,7 +216,7 @@ class _Finder:
         rows = [cells[: self.count] + [""] * (self.count - len(cells)) for _, cells in header]
         blank = [""] * self.count
         names = rows[0] if rows else list(blank)
-        units = [_bare(cell) for cell in rows[1]] if len(rows) > 1 else list(blank)
+        units = [bare(cell) for cell in rows[1]] if len(rows) > 1 else list(blank)
         if not rows and self.told.channel:
             for channel in self.told.channel:
                 if isinstance(channel.column, int) and channel.label and 1 <= channel.column <= self.count:
@@ -294,7 +246,7 @@ class _Finder:
             cells = self._cells(index)
             name = self.headers[index] or str(index + 1)
             if cells and not any(is_number(cell, self.decimal) for cell in cells):
-                stamps = all(CLOCK.fullmatch(c) or DATETIME.fullmatch(c) or _DATE.fullmatch(c) for c in cells)
+                stamps = all(CLOCK.fullmatch(c) or DATETIME.fullmatch(c) or DATE.fullmatch(c) for c in cells)
                 what = "a second column of times" if stamps else "a column of text, not of numbers"
                 self.set_aside.append(f"{self.path.name}, column {name}: {what}")
             elif cells or self.headers[index]:
@@ -376,30 +328,21 @@ class _Finder:
             return self.told.time.kind
         cells = self._cells(time)
         place = f"column {self.headers[time] or time + 1}"
-        if all(CLOCK.fullmatch(cell) for cell in cells):
+        # The first cell decides; the row reader names the line of one that is written otherwise.
+        first = cells[0] if cells else ""
+        if CLOCK.fullmatch(first):
             return "clock"
-        if all(DATETIME.fullmatch(cell) for cell in cells):
+        if DATETIME.fullmatch(first):
             return "datetime"
-        numbers = [float(cell.replace(",", ".")) for cell in cells if is_number(cell, self.decimal)]
-        if len(numbers) < len(cells):
-            odd = next(c for c in cells if not is_number(c, self.decimal))
-            mixed = next((c for c in cells if CLOCK.fullmatch(c) or DATETIME.fullmatch(c)), None)
-            if mixed is not None or numbers:
-                # Most rows can be read: the row reader names the line of the odd one.
-                return (
-                    "clock"
-                    if mixed and CLOCK.fullmatch(mixed)
-                    else "datetime"
-                    if mixed
-                    else self._unit_kind(time, place)
-                )
+        if not is_number(first, self.decimal):
             raise self.unreadable(
-                f"found {odd!r} as a time; expected seconds, a clock such as 07:42:00, or 2031-05-04T07:42:00",
+                f"found {first!r} as a time; expected seconds, a clock such as 07:42:00, or 2031-05-04T07:42:00",
                 "Say in a column map, under [time], what kind of time it is",
                 place,
             )
-        if numbers and numbers[0] >= _EPOCH_SINCE:
-            return "epoch_ms" if numbers[0] >= 1000 * _EPOCH_SINCE else "epoch_s"
+        number = float(first.replace(",", "."))
+        if number >= _EPOCH_SINCE:
+            return "epoch_ms" if number >= 1000 * _EPOCH_SINCE else "epoch_s"
         return self._unit_kind(time, place)
 
     def _unit_kind(self, time: int, place: str) -> TimeKind:
@@ -415,18 +358,6 @@ class _Finder:
             "Write the unit into the header, as in 'time [s]', or say it in a column map, under [time]",
             place,
         )
-
-
-CLOCK_FORM = re.compile(r"(?:[yYMdDjJT/. -]*)?[hH]{1,2}:[mM]{2}(?::[sS]{2}(?:[.,][fsS]+)?)?|s|sec|ms")
-"""What stands under "time" in a row of units: ``hh:mm:ss``."""
-
-
-def _bare(cell: str) -> str:
-    """A unit cell without the brackets around it."""
-    inner = cell.strip()
-    return (
-        inner[1:-1].strip() if len(inner) > 1 and (inner[0], inner[-1]) in (("[", "]"), ("(", ")")) else inner
-    )
 
 
 def _decoded(path: Path, head: bytes, whole: bool, told: ColumnMap) -> tuple[str, str]:

@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..recording import FloatArray
+from .cells import CLOCK, DATETIME
 from .column_map import TimeKind
-from .layout import CLOCK, DATETIME
 
 DAY_S: Final = 86400.0
 UNIT_S: Final[dict[TimeKind, float]] = {
@@ -29,6 +29,7 @@ UNIT_S: Final[dict[TimeKind, float]] = {
 }
 _CLOCK_PARTS = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,](\d{1,9}))?)?(?: ?([AaPp])[Mm])?")
 _EPOCH = datetime(1970, 1, 1)
+_PIECE = 1 << 18
 # A fall of more than this on a clock of the day is midnight; a rise of more than the other is a clock that
 # was set back across midnight.
 _MIDNIGHT_FALL_S: Final = DAY_S / 2
@@ -177,16 +178,18 @@ class TextStamps:
 
 @dataclass(frozen=True, slots=True)
 class RowTimes:
-    """Times of all rows.
+    """Times of all rows since the first.
 
     Attributes
     ----------
     ticks : ndarray of int64 or None
-        Since the first row, in units of `tick_s`; None where no digit is the last one (`tick_s` is 0).
-    seconds : ndarray of float64
-        The same in seconds.
+        In units of `tick_s`; None where no digit is the last one (`tick_s` is 0 then).
+    exact : ndarray of float64 or None
+        Seconds instead, where there are no ticks.
     tick_s : float
-        The finest step that can be written.
+        The finest step that can be written, seconds.
+    per_second : float
+        Ticks in a second: dividing by 1000 rounds once, multiplying by 0.001 twice.
     run : ndarray of int32
         Run of each row: how often the clock went back before it.
     first_stamp : datetime or None
@@ -196,11 +199,39 @@ class RowTimes:
     """
 
     ticks: NDArray[np.int64] | None
-    seconds: FloatArray
+    exact: FloatArray | None
     tick_s: float
+    per_second: float
     run: NDArray[np.int32]
     first_stamp: datetime | None
     dated: bool
+
+    def seconds(self, rows: NDArray[np.intp] | None = None) -> FloatArray:
+        """Seconds of all rows, or of some; made when asked for, since a long table has many."""
+        if self.ticks is not None:
+            return np.asarray(
+                (self.ticks if rows is None else self.ticks[rows]) / self.per_second, dtype=np.float64
+            )
+        assert self.exact is not None  # one of the two is always there
+        return self.exact if rows is None else self.exact[rows]
+
+    @property
+    def count(self) -> int:
+        """Number of rows."""
+        return len(self.run)
+
+
+def even_times(rows: int, rate_hz: float) -> RowTimes:
+    """Times of a table without stamps whose rate is told."""
+    return RowTimes(
+        ticks=np.arange(rows, dtype=np.int64),
+        exact=None,
+        tick_s=1.0 / rate_hz,
+        per_second=rate_hz,
+        run=np.zeros(rows, np.int32),
+        first_stamp=None,
+        dated=False,
+    )
 
 
 def row_times(
@@ -211,7 +242,8 @@ def row_times(
     Parameters
     ----------
     stamps : ndarray of float64, shape (rows,)
-        In the unit of `kind`; clocks in seconds of the day.
+        In the unit of `kind`; clocks in seconds of the day. Used up: a long table has many, and their
+        memory is needed for the ticks.
     kind : str
         What the stamps are.
     decimals : int or None
@@ -222,38 +254,52 @@ def row_times(
     Returns
     -------
     RowTimes
-        Seconds since the first row, midnights made good, runs counted.
+        Midnights made good, runs counted.
     """
     unit_s = UNIT_S.get(kind, 1.0)
     if decimals is None:
         decimals = _decimals_of(stamps)
-    tick = 60.0 if whole_minutes else 10.0**-decimals if decimals is not None else 0.0
-    since = stamps - stamps[0]
+    per_unit = 1.0 / 60.0 if whole_minutes else 10.0**decimals if decimals is not None else 0.0
+    first = float(stamps[0])
     ticks: NDArray[np.int64] | None = None
-    if decimals is not None or whole_minutes:
-        scale = 1.0 / 60.0 if whole_minutes else 10.0 ** (decimals or 0)
-        ticks = np.rint(since * scale).astype(np.int64)
-    if kind == "clock":
-        day = round(DAY_S / tick)
-        assert ticks is not None  # a clock text always has a last digit
-        steps = np.diff(ticks, prepend=ticks[:1])
-        turns = (steps < -_MIDNIGHT_FALL_S / tick).astype(np.int64) - (steps > _MIDNIGHT_RISE_S / tick)
-        ticks = ticks + np.cumsum(turns) * day
-    if ticks is not None:
-        # Divided, not multiplied by 0.001: a division by a power of ten rounds only once.
-        seconds = ticks * (tick * unit_s) if tick >= 1 else ticks / (10.0 ** (decimals or 0) / unit_s)
-        back = np.diff(ticks, prepend=ticks[:1]) < 0
+    exact: FloatArray | None = None
+    steps: NDArray[Any]
+    if per_unit:
+        ticks = _ticks(stamps, first, per_unit)
+        steps = np.diff(ticks)
+        if kind == "clock":
+            day = round(DAY_S * per_unit)
+            turns = np.zeros(len(ticks), np.int64)
+            turns[1:][steps < -_MIDNIGHT_FALL_S * per_unit] = 1
+            turns[1:][steps > _MIDNIGHT_RISE_S * per_unit] = -1
+            if turns.any():
+                ticks += np.cumsum(turns) * day
+                steps = np.diff(ticks)
     else:
-        seconds = since * unit_s
-        back = np.diff(seconds, prepend=seconds[:1]) < 0
+        exact = (stamps - first) * unit_s
+        steps = np.diff(exact)
+    back = steps < 0
+    run = np.broadcast_to(np.int32(0), len(stamps))  # takes no memory
+    if back.any():
+        run = np.concatenate([[np.int32(0)], np.cumsum(back, dtype=np.int32)])
     return RowTimes(
         ticks=ticks,
-        seconds=np.asarray(seconds, dtype=np.float64),
-        tick_s=tick * unit_s,
-        run=np.cumsum(back).astype(np.int32),
-        first_stamp=_stamp_of(float(stamps[0]) * unit_s, kind),
+        exact=exact,
+        tick_s=unit_s / per_unit if per_unit else 0.0,
+        per_second=per_unit / unit_s,
+        run=run,
+        first_stamp=_stamp_of(first * unit_s, kind),
         dated=kind in ("datetime", "epoch_s", "epoch_ms"),
     )
+
+
+def _ticks(stamps: FloatArray, first: float, per_unit: float) -> NDArray[np.int64]:
+    """Whole ticks since `first`, in the memory of the stamps."""
+    ticks = stamps.view(np.int64)
+    for start in range(0, len(stamps), _PIECE):
+        piece = stamps[start : start + _PIECE]
+        ticks[start : start + _PIECE] = np.rint((piece - first) * per_unit).astype(np.int64)
+    return ticks
 
 
 def _stamp_of(seconds: float, kind: TimeKind) -> datetime | None:
@@ -266,14 +312,22 @@ def _stamp_of(seconds: float, kind: TimeKind) -> datetime | None:
 
 def _decimals_of(stamps: FloatArray) -> int | None:
     """Digits after the point that the numbers were written with; None if they use all a float has."""
-    some = stamps[:: max(1, len(stamps) // 20000)]
-    ends = np.concatenate([stamps[:5000], some])
+    largest = float(np.abs(stamps).max(initial=1.0))
     for decimals in range(10):
-        scaled = ends * 10.0**decimals
+        scale = 10.0**decimals
         # Twice the spacing of floats at this size is what reading and multiplying can cost.
-        slack = 2.0 * np.spacing(np.abs(scaled).max(initial=1.0)) + 1e-9
+        slack = 2.0 * float(np.spacing(largest * scale)) + 1e-9
         if slack > 0.1:
             return None
-        if (np.abs(scaled - np.rint(scaled)) <= slack).all():
+        # Most numbers of digits are ruled out by the first rows; only the right one is tried on all.
+        if _are_whole(stamps[:1000], scale, slack) and all(
+            _are_whole(stamps[first : first + _PIECE], scale, slack)
+            for first in range(0, len(stamps), _PIECE)
+        ):
             return decimals
     return None
+
+
+def _are_whole(stamps: FloatArray, scale: float, slack: float) -> bool:
+    scaled = stamps * scale
+    return bool((np.abs(scaled - np.rint(scaled)) <= slack).all())

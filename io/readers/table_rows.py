@@ -22,7 +22,8 @@ from numpy.typing import NDArray
 
 from ..errors import CannotWrite, FileUnreadable
 from ..recording import FloatArray
-from .layout import Column, Layout, is_number
+from .cells import is_number
+from .layout import Column, Layout
 from .plain_text import rows_of
 from .stamps import BadStamp, TextStamps
 
@@ -127,8 +128,14 @@ def read_rows(path: Path, layout: Layout) -> TableRows:
         table = _parse(path, layout, columns)
     table.sha256 = sha
     table.set_aside = set_aside
-    if layout.separator == " " or quoted or separators != table.rows * (layout.count - 1):
-        _check_lengths(path, layout)
+    last = layout.count - 1
+    full_to_the_end = last == layout.time or any(
+        column.index == last and table.spool.valid[number] == table.rows
+        for number, column in enumerate(table.columns)
+    )
+    # Without a missing value at its end no row is short, and a longer one shows in the count.
+    if layout.separator == " " or quoted or not full_to_the_end or separators != table.rows * last:
+        _check_lengths(path, layout, quoted)
     return table
 
 
@@ -255,14 +262,25 @@ def _wrong_length(path: Path, layout: Layout, line: int, found: int) -> FileUnre
     )
 
 
-def _check_lengths(path: Path, layout: Layout) -> int:
+def _check_lengths(path: Path, layout: Layout, quoted: bool = True) -> int:
     """Every row must have its cells, or one empty cell more: a separator at the end does no harm.
 
     Returns the line on which the last row begins.
     """
     line = layout.skip_lines
     with open_rows(path, layout) as handle:
-        for line, cells in _rows(handle, path, layout):
+        rows = _rows(handle, path, layout)
+        if not quoted and layout.separator != " ":
+            # Where nothing is quoted, counting separators is enough for all but the odd line.
+            right = layout.count - 1
+            numbered = enumerate(handle, layout.skip_lines + 1)
+            odd = ((number, text) for number, text in numbered if text.count(layout.separator) != right)
+            rows = (
+                (number, [cell.strip() for cell in text.rstrip("\r\n").split(layout.separator)])
+                for number, text in odd
+                if text.strip()
+            )
+        for line, cells in rows:
             if len(cells) != layout.count and not (len(cells) == layout.count + 1 and not cells[-1]):
                 raise _wrong_length(path, layout, line, len(cells))
     return line
