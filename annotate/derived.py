@@ -24,8 +24,9 @@ from .measures.oxygen import (
 from .measures.pressure import mean_arterial_pressure
 from .measures.temperature import cooling_gradient, rate_per_min, warming_gradient
 from .quality import seconds_state
-from .series import MISSING, OBSERVED, FloatArray, Series, combined_state, from_values
+from .series import MISSING, OBSERVED, FloatArray, Series, averaged, combined_state, from_values
 from .site import believed_site
+from .smoothing import odd
 
 if TYPE_CHECKING:
     from afterclamp.io.case import Case, Channel
@@ -39,6 +40,8 @@ class Absent:
 
     reason: str
 
+
+READINGS_AVERAGED = 5  # of a cerebral saturation (this project's choice)
 
 Measured = Series | Absent
 Formula = Callable[[FloatArray, FloatArray], FloatArray]
@@ -244,12 +247,19 @@ class Derived:
         return Series(recorded.start, values, state, "Cel/min", "warming_rate", core.name, note)
 
     def cerebral_saturation(self, side: str) -> Measured:
-        """One side, per cent."""
+        """One side, per cent: the mean of five readings, since single ones are rounded and noisy."""
+        recorded = self._readings(side)
+        if isinstance(recorded, Absent):
+            return recorded
+        width = odd(READINGS_AVERAGED * max(self.case[recorded.site].interval_s, 1.0))
+        return averaged(recorded, width)
+
+    def _readings(self, side: str) -> Measured:
         return self._by_name(f"{side}_cerebral_saturation", f"{side} cerebral saturation", "%")
 
     def cerebral_baseline(self, side: str) -> float | Absent:
-        """Median of the baseline window of the case sheet, per cent."""
-        saturation, window = self.cerebral_saturation(side), self.case.sheet.baseline_window
+        """Median of the readings in the baseline window of the case sheet, per cent."""
+        saturation, window = self._readings(side), self.case.sheet.baseline_window
         if isinstance(saturation, Absent):
             return saturation
         if window is None:

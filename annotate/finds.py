@@ -103,9 +103,9 @@ def find(
     believe : str, optional
         Arterial site to go by instead of the believed one.
     limits : LimitSet, str or mapping, optional
-        A set of limits, or its name or path: the first limit of a rule's measure, phase and side takes
-        the place of the catalogue's number. Or numbers by ``"E13.below"``. Either stands above the
-        case's own ``limit`` edits.
+        A set of limits, or its name or path, whose limits take the place of the rules' numbers
+        (`limits.rule_limits`), or numbers by ``"E13.below"``. Either stands above the case's own
+        ``limit`` edits.
 
     Returns
     -------
@@ -119,23 +119,11 @@ def find(
 
 def numbers(limits: Mapping[str, float] | LimitSet | str | None) -> dict[str, float]:
     """Numbers for rules by ``"E13.below"``, from a set of limits or as they are."""
-    from .limits import LimitSet
+    from .limits import LimitSet, rule_limits
 
     if limits is None or isinstance(limits, Mapping):
         return dict(limits or {})
-    chosen = LimitSet.load(limits) if isinstance(limits, str) else limits
-    found: dict[str, float] = {}
-    for rule in RULES:
-        for name, parameter in rule.parameters.items():
-            if parameter.limit is None:
-                continue
-            measure, where, side = parameter.limit
-            for limit in chosen:
-                said = getattr(limit, side)
-                if limit.measure == measure and limit.phase in where and said is not None:
-                    found[f"{rule.code}.{name}"] = float(said)
-                    break
-    return found
+    return rule_limits(LimitSet.load(limits) if isinstance(limits, str) else limits)
 
 
 def edited_limits(case: Case) -> dict[str, float]:

@@ -146,7 +146,8 @@ def frozen_rows(t: FloatArray, values: FloatArray, interval_s: float) -> list[tu
     for start, stop in _still_runs(values, FROZEN_ROWS):
         sides = (values[max(start - 60, 0) : start], values[stop : stop + 60])
         repeats = max(np.count_nonzero(side[1:] == side[:-1]) / max(side.size - 1, 1) for side in sides)
-        usual = max((np.count_nonzero(side == values[start]) + 1) / (side.size + 1) for side in sides)
+        count, rows = max((int(np.count_nonzero(side == values[start])), side.size) for side in sides)
+        usual = min((count + 2 * np.sqrt(count) + 1) / (rows + 1), 1.0)  # what the count may well stand for
         by_chance = values.size * usual ** (stop - start - 1)
         if values[start] != 0 and repeats < 0.5 and by_chance < 0.001:
             found.append((float(t[start]), float(t[stop - 1]) + interval_s))

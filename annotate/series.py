@@ -85,6 +85,19 @@ def combined_state(*series: Series) -> StateArray:
     return np.asarray(np.maximum.reduce([one.state for one in series]))
 
 
+def averaged(series: Series, width: int) -> Series:
+    """Centred mean over an odd number of seconds, of the observed ones among them; states stay as they are."""
+    seen = series.state == OBSERVED
+    if width <= 1 or not seen.any():
+        return series
+    kernel, half = np.ones(width), width // 2
+    total = np.convolve(np.pad(np.where(seen, series.values, 0.0), half), kernel, "valid")
+    count = np.convolve(np.pad(seen.astype(np.float64), half), kernel, "valid")
+    values = np.where(seen, total / np.maximum(count, 1), np.nan)
+    note = "; ".join(filter(None, [series.note, f"centred mean of {width} s"]))
+    return replace(series, values=values, note=note)
+
+
 def per_second(channel: Channel, grid: FloatArray, statistic: str = "mean") -> Series:
     """A channel's own values on the 1 Hz grid, nothing masked.
 

@@ -225,11 +225,12 @@ def _read(case: Case, believe: str | None) -> View:
     from .quality import Artefact
     from .site import believed_site
 
-    channels = _one_of_each(case)
-    arrays = _arrays(case, channels)
+    named = _named(case)
+    arrays = _arrays(case, named)
     seen = json.loads(bytes(arrays["artefacts"]).decode())
     trusted, reason = believed_site(case, believe)
-    believed = next((name for name, channel in channels.items() if trusted and channel.id == trusted.id), "")
+    ids = {channel.id: name for name, group in named.items() for channel in group}
+    sites = {name for name, group in named.items() if group[0].kind == "arterial_pressure" and group[0].site}
     grid = np.asarray(case.grid, dtype=np.float64)
     return View(
         start=float(grid[0]) if len(grid) else 0.0,
@@ -237,48 +238,58 @@ def _read(case: Case, believe: str | None) -> View:
         pulse=_of_group(arrays, "pulse"),
         masked=_of_group(arrays, "mask"),
         arterial=tuple(
-            name for name, channel in channels.items() if channel.kind == "arterial_pressure" and channel.site
+            name for name in named if name in sites and "/" not in name and not name.endswith("_mean")
         ),
-        believed=believed,
+        believed=ids.get(trusted.id, "") if trusted is not None else "",
         believed_reason=reason,
-        source={name: channel.source for name, channel in channels.items()},
+        source={name: group[0].source for name, group in named.items()},
         clock_sd={source.name: max(piece.sd_s for piece in source.clock.pieces) for source in case.sources},
         interval={
-            name: max(1.0, channel.interval_s) if np.isfinite(channel.interval_s) else 1.0
-            for name, channel in channels.items()
+            name: max(1.0, group[0].interval_s) if np.isfinite(group[0].interval_s) else 1.0
+            for name, group in named.items()
         },
         facts=_facts(case),
         artefacts={name: tuple(Artefact(**one) for one in listed) for name, listed in seen.items()},
     )
 
 
-def _one_of_each(case: Case) -> dict[str, Channel]:
-    """One channel for each canonical name: waves first; a copied mean only where its site has no wave.
+def _named(case: Case) -> dict[str, list[Channel]]:
+    """Channels by the name that rules know them by, waves first.
 
-    A channel whose kind or unit is not known is left out: no rule may go by its numbers.
+    Sources that follow each other in time share a name; a second channel of the same seconds keeps its
+    id, and a recorded mean goes by its site only where the site has no wave. A channel whose kind or
+    unit is not known is left out: no rule may go by its numbers.
     """
     from afterclamp.io.terms import KINDS
 
-    ordered = sorted(case.channels, key=lambda channel: (not channel.is_wave, channel.id))
-    chosen: dict[str, Channel] = {}
-    for channel in ordered:
+    named: dict[str, list[Channel]] = {}
+    for channel in sorted(case.channels, key=lambda channel: (not channel.is_wave, channel.id)):
         units = KINDS[channel.kind].units
         if channel.statistic not in ("wave", "mean", "value") or not units or channel.unit != units[0]:
             continue
         name = channel.name.removesuffix("_mean") if channel.kind.endswith("_pressure") else channel.name
-        chosen.setdefault(name, channel)
-    return chosen
+        if name in named and not _follows(channel, named[name]):
+            name = channel.name if channel.name not in named else channel.id
+        named.setdefault(name, []).append(channel)
+    return named
 
 
-def _arrays(case: Case, channels: Mapping[str, Channel]) -> dict[str, NDArray[Any]]:
+def _follows(channel: Channel, group: list[Channel]) -> bool:
+    """Whether a channel is of the same sort as the others of a name and lies in other seconds."""
+    return all(
+        channel.is_wave == other.is_wave and channel.span.overlap(other.span) <= 1.0 for other in group
+    )
+
+
+def _arrays(case: Case, named: Mapping[str, list[Channel]]) -> dict[str, NDArray[Any]]:
     """Everything that has to be read from the samples; kept in the case's cache but for a view up to a time."""
     from .quality import channel_key
 
-    parts = (_code(), *((name, channel_key(channel)) for name, channel in channels.items()))
+    parts = (_code(), *((name, channel_key(one)) for name, group in named.items() for one in group))
     if case.horizon is None:
-        return case.cached("view", parts, lambda: _computed(case, channels))
+        return case.cached("view", parts, lambda: _computed(case, named))
     # A view for every place of the playhead would fill the disk.
-    return _UP_TO.get((str(case.folder), case.horizon, repr(parts)), lambda: _computed(case, channels))
+    return _UP_TO.get((str(case.folder), case.horizon, repr(parts)), lambda: _computed(case, named))
 
 
 _UP_TO: Memory[dict[str, NDArray[Any]]] = Memory(4)
@@ -294,29 +305,45 @@ def _code() -> str:
     return hashlib.sha256(texts).hexdigest()[:16]
 
 
-def _computed(case: Case, channels: Mapping[str, Channel]) -> dict[str, NDArray[Any]]:
-    from .beats import pulse_pressure
-    from .measures.pressure import mean_arterial_pressure
-    from .quality import artefacts, masked_seconds
+def _computed(case: Case, named: Mapping[str, list[Channel]]) -> dict[str, NDArray[Any]]:
+    from .quality import artefacts
 
     grid = np.asarray(case.grid, dtype=np.float64)
     arrays: dict[str, NDArray[Any]] = {}
     seen: dict[str, list[dict[str, Any]]] = {}
-    for name, channel in channels.items():
-        mask = np.asarray(masked_seconds(channel, grid), dtype=np.bool_)
-        if channel.kind == "arterial_pressure" and channel.is_wave:
-            seconds = mean_arterial_pressure(channel, grid).values
-            arrays[f"pulse:{name}"] = np.where(mask, np.nan, pulse_pressure(channel, grid))
-        else:
-            seconds = np.asarray(channel.seconds(), dtype=np.float64)
-        arrays[f"value:{name}"] = np.where(mask, np.nan, seconds)
-        arrays[f"mask:{name}"] = mask
+    for name, group in named.items():
+        for channel in group:
+            for key, array in _channel_arrays(channel, name, grid).items():
+                before = arrays.get(key)
+                if before is None:
+                    arrays[key] = array
+                elif before.dtype == np.bool_:
+                    arrays[key] = before | array
+                else:
+                    arrays[key] = np.where(np.isfinite(before), before, array)
         seen[name] = [
             {"code": one.code, "start": one.start, "end": one.end, "evidence": one.evidence}
+            for channel in group
             for one in artefacts(channel)
         ]
     text = json.dumps(seen, default=lambda value: np.asarray(value).tolist())
     arrays["artefacts"] = np.frombuffer(text.encode(), dtype=np.uint8)
+    return arrays
+
+
+def _channel_arrays(channel: Channel, name: str, grid: FloatArray) -> dict[str, NDArray[Any]]:
+    from .beats import pulse_pressure
+    from .measures.pressure import mean_arterial_pressure
+    from .quality import masked_seconds
+
+    mask = np.asarray(masked_seconds(channel, grid), dtype=np.bool_)
+    arrays: dict[str, NDArray[Any]] = {f"mask:{name}": mask}
+    if channel.kind == "arterial_pressure" and channel.is_wave:
+        seconds = mean_arterial_pressure(channel, grid).values
+        arrays[f"pulse:{name}"] = np.where(mask, np.nan, pulse_pressure(channel, grid))
+    else:
+        seconds = np.asarray(channel.seconds(), dtype=np.float64)
+    arrays[f"value:{name}"] = np.where(mask, np.nan, seconds)
     return arrays
 
 

@@ -295,9 +295,26 @@ def _flush(
         "plateau_s": round(seconds, 2),
         "rise_mmhg": None if begins_inside else round(plateau - base, 1),
         "clipped": clipped,
+        "still_before_s": _still_before(values, begin, rate),
         "release_s": round(t0 + stop / rate, 3),
     }
     return Artefact("A2", t0 + begin / rate, t0 + stop / rate, evidence)
+
+
+def _still_before(values: FloatArray, begin: int, rate: float) -> int:
+    """Whole seconds without a pulse that lead up to a flush; 0 without any, or where there was none for long.
+
+    A closed tap or a blood sample is still for 10 to 120 s and ends with a flush (common practice).
+    """
+    second = round(rate)
+    seconds = min(begin // second, 121)
+    if seconds < 2:
+        return 0
+    frames = values[begin - seconds * second : begin].reshape(seconds, second)
+    swing = np.diff(np.nanpercentile(frames[np.isfinite(frames).all(axis=1)], [5, 95], axis=1), axis=0)[0]
+    moving = np.flatnonzero(swing > 6.0)
+    still = swing.size - 1 - int(moving[-1]) if moving.size else 0
+    return still if 2 <= still <= 120 else 0
 
 
 def device_patterns(values: FloatArray, rate_hz: float, t0: float = 0.0) -> list[Artefact]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -46,9 +47,14 @@ def recording(
     notes: Sequence[Note] = (),
 ) -> Recording:
     """A source of that name."""
-    return Recording(
-        name, "memory", ((f"{name}.mem", f"sha-{name}"),), tuple(channels), tuple(notes), first_stamp, True
-    )
+    digest = hashlib.sha256()  # of the samples, as a file's would be: what was computed of them is kept by it
+    for channel in channels:
+        digest.update(repr((channel.key, channel.segments)).encode())
+        for block in channel.blocks():
+            digest.update(np.ascontiguousarray(block.codes).tobytes())
+            digest.update(b"" if block.valid is None else np.ascontiguousarray(block.valid).tobytes())
+    files = ((f"{name}.mem", digest.hexdigest()),)
+    return Recording(name, "memory", files, tuple(channels), tuple(notes), first_stamp, True)
 
 
 def case_of(folder: Path, *recordings: Recording, identities: dict[str, Identity] | None = None) -> Case:

@@ -57,7 +57,7 @@ def _channel(name: str, rate: float, unit: str) -> RecordedChannel:
 
 def keyframe_case(folder: Path, *, sheet: bool = True) -> Case:
     """The invented case from its keyframes: flat waves at 25 Hz, everything else once a second."""
-    identities = {key: identity for key, identity in WAVES.values()}
+    identities = dict(WAVES.values())
     identities |= {name.lower(): identity for name, (_, identity) in ROWS.items()}
     made = [
         recording("monitor", [_channel(name, WAVE_HZ, "mmHg") for name in WAVES]),
@@ -80,3 +80,213 @@ def case(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Case]:
 @pytest.fixture(scope="module")
 def rows(case: Case) -> list[Figure]:
     return figures(case)
+
+
+def row(rows: list[Figure], limit_id: str, phase: str = "", *, site: str = "", note: str = "") -> Figure:
+    """The one row of a limit, phase, site and word of its note."""
+    [found] = [
+        one
+        for one in rows
+        if one.limit_id == limit_id
+        and phase in ("", one.phase)
+        and site in ("", one.site)
+        and (note in one.note if note else not one.note.endswith(("not judged", "for comparison")))
+    ]
+    return found
+
+
+def minutes(text: str) -> float:
+    """``"9:47"`` in seconds."""
+    whole, seconds = text.split(":")
+    return 60 * int(whole) + int(seconds)
+
+
+def test_pressure_below_65_after_bypass(rows):
+    found = row(rows, "map-65-off-bypass", "post")
+    assert found.outside_s / 60 == pytest.approx(4.7, abs=0.05)
+    assert found.area == pytest.approx(39, rel=0.01)
+    assert found.value == found.area
+    assert found.unit == "mm[Hg].min"
+    assert found.site == "femoral"
+    assert found.limit_source == "Anesthesiology 2022;136:927-39"
+    assert found.time_weighted_average == pytest.approx(found.area / (found.observed_s / 60))
+
+
+def test_pressure_below_65_before_bypass(rows):
+    assert row(rows, "map-65-off-bypass", "pre").outside_s / 60 == pytest.approx(1.6, abs=0.1)
+
+
+def test_the_wrong_site_gives_other_minutes_and_the_figure_says_so(case, rows):
+    wrong = row(figures(case, believe="left_radial"), "map-65-off-bypass", "post")
+    assert wrong.site == "left_radial"
+    assert wrong.outside_s / 60 == pytest.approx(34.0, abs=0.05)
+    assert wrong.area == pytest.approx(239, rel=0.01)
+    right = row(rows, "map-65-off-bypass", "post")
+    assert "with left radial believed instead of femoral: 34.0 min" in right.note
+    assert "instead of 4.7 min" in right.note
+
+
+def test_pressure_below_50_on_bypass_leaves_out_arrests_and_low_flow(rows):
+    found = row(rows, "map-50-on-bypass", "established")
+    assert found.outside_s / 60 == pytest.approx(18.1, abs=0.1)
+    assert found.observed_s / 60 == pytest.approx(184.9, abs=0.2)
+    assert found.area == pytest.approx(109, rel=0.01)
+    assert found.excluded_s > minutes("52:30")
+    assert "arrests" in found.note
+    told_apart = row(rows, "map-50-on-bypass", "lower_body_arrest", note="not judged")
+    assert told_apart.observed_s == pytest.approx(minutes("52:30"), abs=3)
+
+
+def test_without_the_exclusion_the_usual_mistake_is_shown_beside_it(rows):
+    mistaken = row(rows, "map-50-on-bypass", "established", note="usual mistake")
+    assert mistaken.area == pytest.approx(2328, rel=0.01)
+    assert mistaken.excluded_s == 0
+
+
+def test_oxygen_delivery_below_280_on_warm_full_flow(rows):
+    found = row(rows, "do2i-280", "established")
+    assert found.longest_run_s == pytest.approx(minutes("12:06"), abs=1)
+    assert found.largest_single_area == pytest.approx(481, rel=0.01)
+    assert found.area == pytest.approx(541, rel=0.01)  # all seconds: with the pump stop of 12 s
+    assert found.unit == "mL/m2"
+    assert "1.34 mL/g" in found.note
+    assert "Du Bois" in found.note
+    assert any("J Extra Corpor Technol" in rival for rival in found.rivals)
+
+
+def test_oxygen_delivery_while_cold_is_told_and_not_judged(rows):
+    cold = row(rows, "do2i-280", "established", note="not judged")
+    assert cold.outside_s / 60 == pytest.approx(21.1, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("limit_id", "seconds", "extreme"),
+    [
+        ("cooling-gradient-10", "6:33", 11.6),
+        ("warming-gradient-10", "3:34", 10.3),
+        ("warming-gradient-4", "7:30", 6.4),
+        ("outlet-37", "4:05", 37.6),
+        ("cvp-15-on-bypass", "3:00", 24),
+        ("line-pressure-300", "2:30", 345),
+        ("reservoir-400", "0:43", 340),
+        ("venous-saturation-65", "8:59", 60),
+        ("side-difference-10", "7:05", 16),
+        ("site-gradient-10", "19:25", 14),
+        ("pulmonary-ratio-0-7", "1:59", None),
+    ],
+)
+def test_time_outside_and_extreme(rows, limit_id, seconds, extreme):
+    found = row(rows, limit_id)
+    expected = minutes(seconds)
+    assert found.outside_s == pytest.approx(expected, abs=max(1, 0.01 * expected))
+    if extreme is not None:
+        assert found.nadir == pytest.approx(extreme, abs=max(0.1, 0.002 * extreme))
+
+
+def test_fastest_five_minutes_of_warming(rows):
+    assert row(rows, "warming-rate-0-5").nadir == pytest.approx(0.67, abs=0.01)
+
+
+def test_cerebral_saturation_below_80_of_baseline(rows):
+    left = row(rows, "cerebral-80-of-baseline", site="left_cerebral_saturation")
+    assert left.area == pytest.approx(11.3, abs=0.1)
+    assert left.limit == pytest.approx(0.8 * 61, abs=0.05)
+    assert "baseline of 61.0 %" in left.note
+
+
+def test_seconds_of_every_figure_add_up_to_its_window(case, rows):
+    # The whole record and the phases of the invented case: no numerator without its denominator.
+    windows = {"record": 350 * 60, "pre": 3600, "post": 43 * 60, "established": 14285, "bypass": 14820}
+    for one in rows:
+        if one.value is not None and one.phase in windows:
+            whole = one.observed_s + one.excluded_s + one.masked_s + one.missing_s
+            assert whole == pytest.approx(windows[one.phase], abs=12), one.measure
+            assert one.outside_s <= one.observed_s
+
+
+def test_every_limit_has_a_source_and_every_row_goes_to_json(rows):
+    text = json.dumps([one.to_dict() for one in rows], allow_nan=False)
+    for one in json.loads(text):
+        assert {"measure", "phase", "value", "limit_source", "observed_s", "missing_s", "note"} <= one.keys()
+        assert one["limit"] is None or one["limit_source"]
+
+
+def test_without_facts_a_measure_says_what_is_missing(tmp_path):
+    with keyframe_case(tmp_path / "case", sheet=False) as bare:
+        found = figures(bare)
+        assert row(found, "do2i-280").note == "not computed: no height and weight on the case sheet"
+        left = row(found, "cerebral-80-of-baseline", site="left_cerebral_saturation")
+        assert (left.value, left.note) == (None, "not computed: no oximetry baseline on the case sheet")
+        assert row(found, "line-pressure-300").value is not None
+
+
+def test_the_mean_of_each_pressure_wave_stands_at_the_end(case, rows):
+    means = [one for one in rows if one.measure == "mean_pressure"]
+    assert {one.site for one in means} == {"left_radial", "right_radial", "femoral", "cvp", "pa"}
+    femoral = next(one for one in means if one.site == "femoral")
+    t = np.arange(17 * 60, LENGTH_S) + 0.5
+    assert femoral.value == pytest.approx(float(trend.trend("FEM", t).mean()), abs=0.1)
+
+
+def test_a_view_of_the_past_counts_nothing_after_it(case):
+    early = row(figures(case.until(20_000.0)), "map-65-off-bypass", "post")
+    assert early.observed_s <= 20_000 - 18_400
+    assert early.outside_s / 60 == pytest.approx(4.7, abs=0.05)
+
+
+def test_a_set_of_a_units_own_takes_the_place_of_the_built_in_ones(case, tmp_path):
+    path = tmp_path / "ours.toml"
+    path.write_text(
+        'name = "ours"\nversion = "3"\n[[limit]]\nid = "line"\nmeasure = "line_pressure"\nphase = "bypass"\n'
+        'above = 250\nunit = "mm[Hg]"\nstatus = "U"\nsource = "our unit"\n'
+    )
+    found = [one for one in figures(case, limits=LimitSet.load(path)) if one.limit is not None]
+    assert [(one.measure, one.limit, one.limit_source) for one in found] == [
+        ("line_pressure", 250, "our unit")
+    ]
+    assert found[0].outside_s > minutes("2:30")
+
+
+# -- as recorded, with noise, artefacts and clocks -------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def recorded(demo_folder: Path) -> list[Figure]:
+    with Case.open(demo_folder) as opened:
+        return figures(opened)
+
+
+@pytest.mark.parametrize(
+    ("limit_id", "phase", "seconds"),
+    [
+        ("map-65-off-bypass", "post", "4:42"),
+        ("outlet-37", "bypass", "4:05"),
+        ("cooling-gradient-10", "bypass", "6:33"),
+        ("warming-gradient-10", "bypass", "3:34"),
+        ("warming-gradient-4", "bypass", "7:30"),
+        ("cvp-15-on-bypass", "bypass", "3:00"),
+        ("line-pressure-300", "bypass", "2:30"),
+        ("reservoir-400", "established", "0:43"),
+        ("venous-saturation-65", "bypass", "8:59"),
+        ("side-difference-10", "record", "7:05"),
+        ("site-gradient-10", "post", "19:25"),
+    ],
+)
+def test_the_recorded_case_gives_the_same_minutes(recorded, limit_id, phase, seconds):
+    # Within 5 s or 3 %: noise, artefacts and the clocks set by hand are in.
+    expected = minutes(seconds)
+    found = row(recorded, limit_id, phase)
+    assert found.outside_s == pytest.approx(expected, abs=max(5, 0.03 * expected))
+
+
+def test_the_recorded_case_gives_the_same_oxygen_deficit(recorded):
+    found = row(recorded, "do2i-280", "established")
+    assert found.longest_run_s == pytest.approx(minutes("12:06"), abs=5)
+    assert found.largest_single_area == pytest.approx(481, rel=0.03)
+    assert found.area == pytest.approx(541, rel=0.03)
+
+
+def test_the_recorded_case_counts_masked_seconds_of_zeroing(recorded):
+    femoral = next(one for one in recorded if one.measure == "mean_pressure" and one.site == "femoral")
+    assert femoral.masked_s == pytest.approx(20, abs=2)  # opened to air from 16:40 to 17:00
+    assert femoral.missing_s == pytest.approx(1000, abs=5)  # not connected before

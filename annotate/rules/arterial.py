@@ -281,9 +281,7 @@ E01 = Rule(
     source="under 65 mmHg for 10 min or longer after bypass: Anesthesiology 2020;132:1447; the 60 s are this"
     " project's choice",
     parameters={
-        "below": Parameter(
-            65, "mm[Hg]", "mean pressure under which it counts", ("mean_arterial_pressure", ("off",), "below")
-        ),
+        "below": Parameter(65, "mm[Hg]", "mean pressure under which it counts"),
         "minimum": Parameter(60, "s", "shortest length"),
         "severe": Parameter(55, "mm[Hg]", "second level that is counted within"),
     },
@@ -303,19 +301,9 @@ E13 = Rule(
     source="50 and 80 mmHg as levels to treat at: EACTS/EACTA/EBCP guideline, Eur J Cardiothorac Surg "
     "2020;57:210-51 (read in a secondary source); lengths and attribution are this project's choice",
     parameters={
-        "below": Parameter(
-            50,
-            "mm[Hg]",
-            "mean pressure under which it counts as low",
-            ("mean_arterial_pressure", ("established", "bypass"), "below"),
-        ),
+        "below": Parameter(50, "mm[Hg]", "mean pressure under which it counts as low"),
         "minimum": Parameter(60, "s", "shortest length, low"),
-        "above": Parameter(
-            80,
-            "mm[Hg]",
-            "mean pressure above which it counts as high",
-            ("mean_arterial_pressure", ("established", "bypass"), "above"),
-        ),
+        "above": Parameter(80, "mm[Hg]", "mean pressure above which it counts as high"),
         "high_minimum": Parameter(300, "s", "shortest length, high"),
         "flow": Parameter(1.3, "L/min", "lowest pump flow at which it is looked for"),
         "flow_fall": Parameter(15, "%", "fall of the flow that makes it flow-led"),

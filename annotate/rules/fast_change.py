@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
+from ..phase_rules import ARREST_MINIMUM_S, COLD_CORE_C, FLOW_ON
 from ..runs import back_date, evidence_runs, highest_before, lowest_before, median, settled, smooth
 from ..view import View
 from .arrest import ARRESTED
@@ -82,8 +85,19 @@ def find_collapse(view: View, params: Params) -> list[Find]:
         )  # fmt: skip
         if arrested[max(0, start - 15) : first + 30].any():
             continue  # a planned arrest is not a collapse; it is looked for by its own rule
-        found.append(find)
+        found.append(replace(find, held_back=_not_over(view, first)))
     return found
+
+
+def _not_over(view: View, first: int) -> str:
+    """Whether the pump stands at a cold core as the record ends: an arrest takes 2 min to be told."""
+    flow, core = view.flow, view.core_near(first)
+    if flow is None or not core <= COLD_CORE_C:
+        return ""
+    rest = flow[first:]
+    if not view.n - first < ARREST_MINIMUM_S or (rest > FLOW_ON).any():
+        return ""
+    return f"the pump was stopped at a core of {core:.1f} °C and the record ends before an arrest can be told"
 
 
 # -- E03 -------------------------------------------------------------------------------------------

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..phase_rules import RETURN_FLOW
 from ..runs import Run, drop_short, evidence_runs, median, smooth, spans
 from ..view import View
 from .rule import Find, Parameter, Params, Rule, alternative, before, confidence, counted, rounded
@@ -94,9 +95,11 @@ def find_pump_stop(view: View, params: Params) -> list[Find]:
     for run in evidence_runs(stopped, known, minimum=int(params["minimum"]), close=1, bridge=0):
         if run.used > params["longest"] or arrested[max(0, run.start - 1) : run.stop + 1].any():
             continue  # the flow's ramp beside an arrest belongs to the arrest
-        if (run.stop < view.n and not known[run.stop]) or (run.start > 0 and not known[run.start - 1]):
-            continue  # a stop that touches an unrecorded stretch may be the recorder's
+        if run.stop >= view.n or not known[run.stop] or (run.start > 0 and not known[run.start - 1]):
+            continue  # not over yet, or it touches an unrecorded stretch and may be the recorder's
         level = before(flow, run.start)
+        if not level >= RETURN_FLOW:
+            continue  # the flow was not established yet
         pressure = view.pressure
         fell = float("nan")
         if pressure is not None:

@@ -26,15 +26,11 @@ class Parameter:
         UCUM code, ``"1"`` for a ratio.
     meaning : str
         What it does, in a few words.
-    limit : tuple of (measure, phases, side), optional
-        Where a set of limits that is in force may say another number: the measure, the phases of the
-        limit, and ``"below"``, ``"above"`` or ``"at_least"``.
     """
 
     value: float
     unit: str
     meaning: str
-    limit: tuple[str, tuple[str, ...], str] | None = None
 
 
 @dataclass(frozen=True)

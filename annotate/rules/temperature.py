@@ -75,12 +75,7 @@ E16 = Rule(
     source="outlet below 37 °C: STS/SCA/AmSECT guideline, Engelman et al., Ann Thorac Surg 2015;100:748-57; "
     "the 30 s are this project's choice",
     parameters={
-        "from": Parameter(
-            37.0,
-            "Cel",
-            "outlet temperature from which it counts",
-            ("outlet_temperature", ("bypass", "established"), "at_least"),
-        ),
+        "from": Parameter(37.0, "Cel", "outlet temperature from which it counts"),
         "minimum": Parameter(30, "s", "shortest length"),
         "calibration": Parameter(0.3, "Cel", "how far two sensors may differ (common practice, no source)"),
     },

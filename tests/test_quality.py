@@ -1,0 +1,346 @@
+"""Artefacts A1, A2 and A9: each shape is found where it is, and what looks like it is not."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from afterclamp.annotate.beats import beats
+from afterclamp.annotate.measures import mean_arterial_pressure
+from afterclamp.annotate.quality import (
+    artefacts,
+    clean_waves,
+    frozen_rows,
+    frozen_wave,
+    gaps_between,
+    masked_seconds,
+    off_scale,
+    seconds_state,
+)
+from afterclamp.annotate.series import MASKED, MISSING, OBSERVED
+from afterclamp.annotate.wave_artefacts import device_patterns, fast_flushes, open_to_air
+from afterclamp.io.case import Case
+from afterclamp.io.recording import Segment
+from afterclamp.io.terms import Identity
+from afterclamp.sample_traces import truth
+from numpy.typing import NDArray
+from recordings import case_of, even, recording
+
+FloatArray = NDArray[np.float64]
+RATE = 100.0
+
+
+def pulse(
+    length_s: float, *, mean: float = 75, size: float = 45, noise: float = 0.7, seed: int = 0
+) -> FloatArray:
+    """A wave of 80 beats a minute with noise."""
+    t = np.arange(int(length_s * RATE)) / RATE
+    phase = (t * 80 / 60) % 1
+    beat = np.where(phase < 0.15, np.sin(np.pi / 2 * phase / 0.15), np.exp(-(phase - 0.15) / 0.35))
+    rng = np.random.default_rng(seed)
+    return mean + size * (beat - 0.45) + noise * rng.standard_normal(t.size)
+
+
+def laid(wave: FloatArray, start_s: float, piece: FloatArray | float, length_s: float) -> FloatArray:
+    """The wave with a piece laid over it."""
+    out = wave.copy()
+    out[int(start_s * RATE) : int((start_s + length_s) * RATE)] = piece
+    return out
+
+
+def still(length_s: float, level: float, sd: float = 0.5) -> FloatArray:
+    return level + sd * np.random.default_rng(9).standard_normal(int(length_s * RATE))
+
+
+# -- A1 --------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("length_s", [4, 20, 58])
+@pytest.mark.parametrize("level", [-2.0, 0.0, 2.0])
+def test_an_opening_to_air_is_found_with_both_ends(length_s, level):
+    wave = laid(pulse(120), 30, still(length_s, level), length_s)
+    [found] = open_to_air(wave, RATE, t0=1000.0)
+    assert found.code == "A1"
+    assert found.start == pytest.approx(1030, abs=0.3)
+    assert found.end == pytest.approx(1030 + length_s, abs=0.3)
+    assert found.evidence["level_mmhg"] == pytest.approx(level, abs=0.3)
+
+
+def test_the_start_is_put_back_to_where_the_fall_began():
+    wave = pulse(120)
+    fall = np.linspace(54, 0, int(1.5 * RATE))
+    wave = laid(laid(wave, 28.5, fall, 1.5), 30, still(20, 0.0), 20)
+    [found] = open_to_air(wave, RATE)
+    assert 28.4 <= found.start <= 28.8
+
+
+def test_a_level_before_the_zero_key_belongs_to_the_same_opening():
+    wave = laid(laid(pulse(120), 30, still(4, 7.5, 0.3), 4), 34, still(15, 0.0, 0.3), 15)
+    [found] = open_to_air(wave, RATE)
+    assert found.start == pytest.approx(30, abs=0.3)
+    assert found.end == pytest.approx(49, abs=0.3)
+
+
+@pytest.mark.parametrize("length_s", [1.5, 2.5])
+def test_shorter_than_three_seconds_is_no_opening(length_s):
+    assert not open_to_air(laid(pulse(120), 30, still(length_s, 0.0), length_s), RATE)
+
+
+def test_longer_than_a_minute_is_a_sensor_off_and_no_zeroing():
+    [found] = open_to_air(laid(pulse(300), 30, still(120, 0.0), 120), RATE)
+    assert found.code == "A9"
+
+
+def test_a_record_that_ends_or_begins_open_is_told_so():
+    [first] = open_to_air(laid(pulse(60), 0, still(20, 0.0), 20), RATE)
+    assert "record began" in first.evidence["reason"]
+    [last] = open_to_air(laid(pulse(60), 40, still(20, 0.0), 20), RATE)
+    assert "record ended" in last.evidence["reason"]
+
+
+def test_an_arrest_is_no_opening_to_air():
+    # The pressure runs down over 30 s to 5-15 mmHg: what tells an arrest from an open tap.
+    fall = 7 + 60 * np.exp(-np.arange(40 * RATE) / (8 * RATE))
+    wave = np.concatenate([pulse(60), fall + still(40, 0.0, 0.7), still(300, 7.0, 0.7), pulse(60)])
+    assert not open_to_air(wave, RATE)
+
+
+def test_a_slow_fall_to_zero_is_no_opening():
+    fall = 70 * np.exp(-np.arange(30 * RATE) / (6 * RATE))
+    wave = np.concatenate([pulse(60), fall + still(30, 0.0), still(30, 0.0), pulse(60)])
+    assert not open_to_air(wave, RATE)
+
+
+def test_where_every_other_site_falls_too_it_is_the_patient():
+    wave = laid(pulse(120), 30, still(20, 1.0), 20)
+    assert open_to_air(wave, RATE, others=[pulse(120, seed=4)])
+    assert not open_to_air(wave, RATE, others=[laid(pulse(120, seed=4), 30, still(20, 9.0), 20)])
+
+
+# -- A2 --------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("top", [200.0, 300.0])
+@pytest.mark.parametrize("length_s", [0.6, 2.0, 9.0])
+def test_a_flush_is_found_with_both_ends(top, length_s):
+    [found] = fast_flushes(laid(pulse(60), 20, still(length_s, top), length_s), RATE, t0=500.0)
+    assert (found.code, found.evidence["clipped"]) == ("A2", False)
+    assert found.start == pytest.approx(520, abs=0.3)
+    assert found.end == pytest.approx(520 + length_s, abs=0.1)
+
+
+def test_a_clipped_flush_is_found_and_said_to_be_clipped():
+    [found] = fast_flushes(laid(pulse(60), 20, 270.0, 2.0), RATE)
+    assert found.evidence["clipped"]
+    assert found.evidence["plateau_mmhg"] == 270
+
+
+def test_two_flushes_are_two():
+    wave = laid(laid(pulse(60), 20, 300.0, 2.0), 26, 300.0, 2.0)
+    assert [round(one.start) for one in fast_flushes(wave, RATE)] == [20, 26]
+
+
+def test_a_pressure_surge_with_beats_on_it_is_no_flush():
+    wave = laid(pulse(120), 30, pulse(60, mean=200, size=60), 60)
+    assert not fast_flushes(wave, RATE)
+
+
+def test_tall_slow_beats_are_no_flushes():
+    t = np.arange(0, 60, 0.01)
+    phase = (t * 30 / 60) % 1
+    wave = 70 + 190 * np.where(phase < 0.3, np.sin(np.pi * phase / 0.3), 0.0)
+    assert not fast_flushes(wave, RATE)
+
+
+def test_a_pressure_that_stays_high_is_no_flush():
+    assert not fast_flushes(laid(pulse(120), 30, still(40, 300.0), 40), RATE)
+
+
+def test_a_flush_that_ends_a_closed_tap_says_for_how_long_it_was_still():
+    wave = laid(laid(pulse(120), 50, still(30, 85.0), 30), 80, 300.0, 2.0)
+    [found] = fast_flushes(wave, RATE)
+    assert found.evidence["still_before_s"] == pytest.approx(30, abs=1)
+    [plain] = fast_flushes(laid(pulse(60), 20, 300.0, 2.0), RATE)
+    assert plain.evidence["still_before_s"] == 0
+
+
+# -- A9 --------------------------------------------------------------------------------------------
+
+
+def test_a_pattern_of_the_device_is_no_pressure():
+    square = np.where(np.arange(3000) // 4 % 2, 24.0, -24.0)
+    [found] = device_patterns(np.concatenate([square, pulse(30)]), RATE, t0=10.0)
+    assert (found.code, found.start, found.end) == ("A9", 10.0, 40.0)
+
+
+def test_long_runs_at_the_lowest_value_are_off_scale():
+    wave = laid(pulse(60), 10, -600.0, 20)
+    off = off_scale(wave, RATE, -600.0, float(wave.max()))
+    assert off.sum() == 2000
+    assert not off_scale(laid(pulse(60), 10, -600.0, 1.0), RATE, -600.0, 200.0).any()
+
+
+def test_a_clipped_flush_is_not_off_scale_but_ten_seconds_at_the_top_are():
+    assert not off_scale(laid(pulse(60), 10, 270.0, 3.0), RATE, 0.0, 270.0).any()
+    assert off_scale(laid(pulse(60), 10, 270.0, 12.0), RATE, 0.0, 270.0).any()
+
+
+def test_a_repeated_value_on_a_wave_is_frozen():
+    assert frozen_wave(laid(pulse(60), 10, 81.25, 1.5), RATE, 100.0) == [(110.0, 111.5)]
+    assert frozen_wave(laid(pulse(60), 10, 81.25, 0.8), RATE) == []
+
+
+def test_a_coarse_converter_that_stands_for_a_second_is_not_frozen():
+    coarse = np.round(laid(pulse(60), 10, 8.0, 3.0))
+    assert frozen_wave(coarse, RATE) == []
+
+
+def test_ten_equal_values_on_a_noisy_row_are_frozen():
+    rng = np.random.default_rng(7)
+    values = np.round(60 + rng.standard_normal(2000), 2)
+    values[500:512] = values[500]
+    t = np.arange(2000.0)
+    assert frozen_rows(t, values, 1.0) == [(500.0, 512.0)]
+
+
+@pytest.mark.parametrize("step", [0.1, 1.0])
+def test_a_rounded_drift_is_not_frozen(step):
+    drift = np.round(np.linspace(36.5, 20.0, 3000) / step) * step
+    assert frozen_rows(np.arange(3000.0), drift, 1.0) == []
+
+
+def test_a_rounded_saturation_is_not_frozen():
+    rng = np.random.default_rng(1)
+    percent = np.round(62 + 0.8 * rng.standard_normal(4200))
+    assert frozen_rows(np.arange(4200.0) * 5, percent, 5.0) == []
+
+
+def test_a_pump_that_stands_is_not_frozen():
+    rng = np.random.default_rng(1)
+    flow = np.round(np.where(np.arange(4000) < 2000, 4.4 + 0.02 * rng.standard_normal(4000), 0.0), 2)
+    assert frozen_rows(np.arange(4000.0), flow, 1.0) == []
+
+
+def test_gaps_lie_between_spans_whatever_their_order():
+    assert gaps_between([(20, 30), (0, 10), (5, 12)], 2.0) == [(12, 20)]
+    assert gaps_between([(0, 10), (11, 20)], 2.0) == []
+
+
+# -- a channel -------------------------------------------------------------------------------------
+
+
+def _case(folder: Path, wave: FloatArray, there: NDArray[np.bool_] | None = None) -> Case:
+    channel = even("ABP", wave.astype(np.float32), [Segment(0.0, 0, wave.size, RATE)], valid=there)
+    identity = {"abp": Identity("arterial_pressure", "radial", "left", "wave")}
+    return case_of(folder / "case", recording("monitor", [channel]), identities=identity)
+
+
+def test_a_line_that_is_connected_late_is_missing_before_and_no_artefact(tmp_path: Path):
+    wave = np.concatenate([np.full(4000, -600.0), still(20, 0.0), pulse(60), np.full(2000, -600.0)])
+    with _case(tmp_path, wave) as case:
+        channel = case["left_radial"]
+        assert [(one.code, round(one.start), round(one.end)) for one in artefacts(channel)] == [
+            ("A1", 40, 60)
+        ]
+        state = seconds_state(channel, case.grid)
+        assert set(state[:40]) == {MISSING}
+        assert set(state[41:60]) == {MASKED}
+        assert set(state[61:119]) == {OBSERVED}
+        assert set(state[121:]) == {MISSING}
+        assert masked_seconds(channel, case.grid)[:60].all()
+
+
+def test_a_line_off_in_the_middle_is_an_artefact_nine(tmp_path: Path):
+    wave = laid(pulse(180), 60, -600.0, 50)
+    with _case(tmp_path, wave) as case:
+        [found] = artefacts(case["left_radial"])
+        assert (found.code, found.start, found.end) == ("A9", 60.0, 110.0)
+        assert found.evidence["what"] == "off scale"
+
+
+def test_a_gap_in_a_wave_is_an_artefact_nine(tmp_path: Path):
+    there = np.ones(18_000, bool)
+    there[6000:7000] = False
+    with _case(tmp_path, pulse(180), there) as case:
+        [found] = artefacts(case["left_radial"])
+        assert (found.code, found.start, found.end, found.evidence["what"]) == ("A9", 60.0, 70.0, "gap")
+
+
+def test_the_mean_counts_no_artefact_and_the_raw_mean_does(tmp_path: Path):
+    wave = laid(laid(pulse(180), 40, 300.0, 3.0), 90, still(15, 0.0), 15)
+    with _case(tmp_path, wave) as case:
+        clean = mean_arterial_pressure(case["left_radial"], case.grid)
+        raw = mean_arterial_pressure(case["left_radial"], case.grid, masked=False)
+        seen = clean.values[clean.state == OBSERVED]
+        assert seen.min() > 60
+        assert seen.max() < 90
+        assert np.count_nonzero(clean.state == MASKED) == pytest.approx(3 + 1 + 15, abs=2)
+        assert raw.values[41] > 200
+        assert raw.values[95] < 5
+        blank = np.concatenate([np.isnan(values) for _, _, values in clean_waves(case["left_radial"])])
+        assert blank.sum() == pytest.approx(1900, abs=60)
+
+
+def test_a_view_of_the_past_knows_nothing_of_a_later_return(tmp_path: Path):
+    wave = laid(pulse(180), 60, still(20, 0.0), 20)
+    with _case(tmp_path, wave) as case:
+        whole = artefacts(case["left_radial"])
+        early = artefacts(case.until(70.0)["left_radial"])
+        assert [one.end for one in whole] == [pytest.approx(80, abs=0.2)]
+        assert [one.end for one in early] == [pytest.approx(70, abs=0.2)]
+        assert "record ended" in early[0].evidence["reason"]
+
+
+# -- the invented case -----------------------------------------------------------------------------
+
+NAMES = {"LRAD": "left_radial", "RRAD": "right_radial", "FEM": "femoral", "PAM": "pa"}
+
+
+def test_planted_artefacts_of_the_invented_case_are_found_and_no_others(demo_case: Case):
+    # truth.csv of the invented case says what was laid into the record, where, and how near is near.
+    planted = [one for one in truth() if one.code in ("A1", "A2", "A9") and set(one.channels) & set(NAMES)]
+    assert len(planted) == 7
+    found = {name: list(artefacts(demo_case[name])) for name in (*NAMES.values(), "cvp")}
+    for one in planted:
+        [name] = [NAMES[channel] for channel in one.channels]
+        [match] = [
+            seen
+            for seen in found[name]
+            if seen.code == one.code and abs(seen.start - one.start_s) <= one.onset_tolerance_s
+        ]
+        assert match.end == pytest.approx(one.end_s, abs=one.onset_tolerance_s)
+        found[name].remove(match)
+    # A blood sample ends with a flush; that one belongs to it.
+    [sample] = [one for one in truth() if one.code == "A3"]
+    left = [one for seen in found.values() for one in seen]
+    assert [one.code for one in left] == ["A2"]
+    assert sample.start_s < left[0].start < sample.end_s + 1
+    assert left[0].evidence["still_before_s"] > 10
+
+
+def test_rows_of_the_invented_case_have_the_gap_of_the_cable_and_nothing_frozen(demo_case: Case):
+    [gap] = [one for one in truth() if one.code == "A9" and one.label == "recording gap"]
+    for channel in demo_case.channels:
+        if channel.is_wave or channel.source != "pump":
+            continue
+        found = artefacts(channel)
+        if channel.kind == "venous_saturation":  # blank without flow, so its gap is no artefact
+            assert found == []
+            continue
+        assert [one.code for one in found] == ["A9"], channel.id
+        assert found[0].start == pytest.approx(gap.start_s, abs=2)
+        assert found[0].end == pytest.approx(gap.end_s, abs=2)
+    for name in ("left_cerebral_saturation", "right_cerebral_saturation", "nasopharyngeal_temperature"):
+        assert artefacts(demo_case[name]) == []
+
+
+def test_an_arrest_of_the_invented_case_invents_no_beats_and_masks_no_second(demo_case: Case):
+    for one in truth():
+        if one.code == "E17":
+            for name in ("left_radial", "right_radial", "femoral"):
+                onset = beats(demo_case[name]).onset
+                inside = np.count_nonzero((onset > one.start_s + 60) & (onset < one.end_s))
+                assert inside <= (one.end_s - one.start_s) / 60
+                second = slice(int(one.start_s) + 60, int(one.end_s))
+                assert not masked_seconds(demo_case[name], demo_case.grid)[second].any()
