@@ -197,8 +197,10 @@ def _write_channel(
         group.attrs[name] = value
     if channel.times is not None:
         group.create_dataset("times", data=channel.times)
-        backwards = np.diff(channel.times, prepend=channel.times[:1]) < 0
-        group.create_dataset("runs", data=np.cumsum(backwards).astype(np.int32))
+        runs = channel.runs
+        if runs is None:
+            runs = np.cumsum(np.diff(channel.times, prepend=channel.times[:1]) < 0).astype(np.int32)
+        group.create_dataset("runs", data=runs)
     else:
         rows = [
             tuple(getattr(segment, name) for name in SEGMENT_DTYPE.names or ())
@@ -213,15 +215,15 @@ def _write_channel(
         level = group.create_group(f"levels/{factor}")
         types = {"min": channel.dtype, "max": channel.dtype, "count": np.dtype(np.uint16)}
         targets.append([Filling(level, name, buckets, dtype) for name, dtype in types.items()])
-    runs = _Runs()
+    there = _ValidRuns()
     for codes, valid in _pieces(channel, lengths):
         samples.add(codes)
-        runs.add(len(codes), valid)
+        there.add(len(codes), valid)
         for target, level in zip(targets, levels_of(codes, valid), strict=True):
             for filling, values in zip(target, level, strict=True):
                 filling.add(values)
         step(len(codes))
-    group.create_dataset("valid", data=runs.array())
+    group.create_dataset("valid", data=there.array())
 
 
 def _pieces(
@@ -267,7 +269,7 @@ def _pieces(
         raise ValueError(f"channel {channel.key}: {seen} samples in blocks, {channel.count} announced")
 
 
-class _Runs:
+class _ValidRuns:
     """Collects half-open runs of valid samples over the pieces of a channel."""
 
     def __init__(self) -> None:

@@ -77,6 +77,8 @@ class RecordedChannel:
         For evenly spaced channels; their counts add up to ``count``.
     times : ndarray or None
         For uneven rows instead of segments: source seconds, one per sample, in file order.
+    runs : ndarray or None
+        With ``times``: how often the clock had gone backwards at each row; None to take it from the times.
     """
 
     key: str
@@ -87,6 +89,7 @@ class RecordedChannel:
     blocks: Callable[[], Iterator[Block]]
     segments: tuple[Segment, ...] = ()
     times: FloatArray | None = None
+    runs: NDArray[np.int32] | None = None
 
     def __post_init__(self) -> None:
         if (self.times is None) == (not self.segments and self.count > 0):

@@ -266,7 +266,7 @@ def test_a_clock_that_was_set_back_starts_a_new_run(tmp_path: Path) -> None:
     rows = "".join(f"{_clock(27720 + n)},{n}\n" for n in seconds)
     pump = _read(_write(tmp_path, "time,flow [L/min]\n" + rows))
     assert [(s.start_s, s.count, s.run) for s in pump.channels[0].segments] == [(0, 200, 0), (170, 230, 1)]
-    assert pump.about["clock set back"] == "row 201 by 29 s"
+    assert pump.about["clock set back"] == "before row 201 by 30 s"
 
 
 def test_midnight_is_not_a_backward_step(tmp_path: Path) -> None:
@@ -534,6 +534,11 @@ def test_a_quoted_line_break_does_not_shift_the_line_that_is_named(tmp_path: Pat
             "time [s],flow,HR\n0,4.4,70\n1,4.4,70,9\n2,4.4,71\n3,4.4,71\n",
             "line 3",
             "found 4 columns; expected 3",
+        ),
+        (
+            "time [s],flow,HR\n0,4.4,70\n1,4.4\n2,4.4,71,9\n3,4.4,71\n",
+            "line 3",
+            "found 2 columns; expected 3",
         ),
         ("time [s],flow,HR\n0,4.4,70\n1,4.4,71\n2,4", "line 4", "found 2 columns; expected 3"),
         ("time,flow\n07:42:00,4.4\n07:42:01,4.4\n,4.4\n", "line 4, column time", "has no time"),

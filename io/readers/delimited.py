@@ -211,6 +211,7 @@ def _channels(
             blocks=partial(_blocks, table.spool, number, every_row),
             segments=tuple(piece.segment() for piece in own),
             times=stamps,
+            runs=None if rows is None or stamps is None else times.run[rows],
         )
         channels.append((channel, column.identity))
     return channels
