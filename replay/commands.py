@@ -1,0 +1,429 @@
+"""The command line: `afterclamp ...`, the same as ``python -m afterclamp.replay``.
+
+Results go to standard output, everything else to standard error. A command that only reads a case starts
+without Qt. Ends with 0 when all is well, 1 when a case or a file cannot be read or written (one plain
+sentence), 2 for wrong use, 3 when a bring-in has open questions.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import sys
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+from afterclamp.io.errors import Cancelled, CaseError, NoSuchChannel, QuestionsOpen
+
+if TYPE_CHECKING:
+    from afterclamp.io.case import Case
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+PROGRAM = "afterclamp"
+CANNOT, MISUSED, ASKED, STOPPED = 1, 2, 3, 130
+
+
+class PlainGroup(click.Group):
+    """A group of commands that says what is in the way in one sentence, without a usage block."""
+
+    def main(
+        self,
+        args: Sequence[str] | None = None,
+        prog_name: str | None = None,
+        complete_var: str | None = None,
+        standalone_mode: bool = True,
+        **extra: Any,
+    ) -> Any:
+        """Run, and turn everything that a person can act on into a sentence and an exit code."""
+        if not standalone_mode:
+            return super().main(args, prog_name, complete_var, standalone_mode=False, **extra)
+        _speak_utf8()
+        try:
+            code = super().main(args, prog_name or PROGRAM, complete_var, standalone_mode=False, **extra)
+        except OSError as cause:
+            code = _say(_os_sentence(cause), CANNOT)
+        except QuestionsOpen as asked:
+            code = _say(_questions(asked), ASKED)
+        except Cancelled as stopped:
+            code = _say(stopped.sentence, STOPPED)
+        except CaseError as said:
+            code = _say(said.sentence, CANNOT)
+        except click.exceptions.NoArgsIsHelpError as empty:
+            click.echo(empty.format_message(), err=True)
+            code = MISUSED
+        except click.ClickException as misuse:
+            code = _say(_usage_sentence(misuse), misuse.exit_code)
+        except (KeyboardInterrupt, click.Abort):
+            code = _say("Stopped; what was not finished was not kept.", STOPPED)
+        sys.exit(code if isinstance(code, int) else 0)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the chosen command; whoever stops reading its output is no complaint."""
+        try:
+            outcome = super().invoke(ctx)
+            sys.stdout.flush()
+        except BrokenPipeError:
+            _leave_quietly()
+            return 0
+        return outcome
+
+
+def _say(sentence: str, code: int) -> int:
+    with suppress(OSError):
+        click.echo(sentence, err=True)
+    return code
+
+
+def _speak_utf8() -> None:
+    """Print the same bytes wherever it runs: ± and ° would stop a console with an older code page."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(encoding="utf-8", errors="backslashreplace")
+
+
+def _leave_quietly() -> None:
+    """Whoever read our output has gone: let the interpreter's last flush go nowhere."""
+    with suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _os_sentence(cause: OSError) -> str:
+    what = cause.strerror or str(cause)
+    todo = {
+        errno.ENOSPC: "Free some space, or choose another place",
+        errno.EFBIG: "Choose a place where larger files are allowed",
+        errno.EACCES: "Choose a place that you may read and write, or change the permission",
+        errno.EPERM: "Choose a place that you may read and write, or change the permission",
+        errno.EROFS: "Choose a place that can be written to",
+    }.get(cause.errno or 0, "Check the place and try again")
+    return CaseError(what[:1].lower() + what[1:], path=cause.filename, todo=todo).sentence
+
+
+def _usage_sentence(misuse: click.ClickException) -> str:
+    message = misuse.format_message().rstrip(".")
+    context = getattr(misuse, "ctx", None)
+    path = context.command_path if context is not None else "afterclamp"
+    return f"{message}{'' if message.endswith('?') else '.'} See: {path} --help"
+
+
+def _questions(asked: QuestionsOpen) -> str:
+    lines = [
+        f"{len(asked.questions)} question(s) need a person before this can be brought in; nothing was written:"
+    ]
+    lines += [f"  [{q.id}] {q.text} (proposed: {q.proposal})" for q in asked.questions]
+    lines.append(
+        "Answer them in a TOML file given with --answers, or accept what is proposed with --accept-proposals."
+    )
+    return "\n".join(lines)
+
+
+def _folder(case: Path) -> Case:
+    from afterclamp.io import open_case
+
+    return open_case(case)
+
+
+CASE = click.argument("case", type=click.Path(path_type=Path))
+
+
+def _as_json(command: Command) -> Command:
+    return click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")(command)
+
+
+def _limits_option(command: Command) -> Command:
+    return click.option("--limits", metavar="SET", help="Name of a limit set, or a TOML file with one.")(
+        command
+    )
+
+
+@click.group(
+    cls=PlainGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}
+)
+@click.version_option(package_name="afterclamp", message="afterclamp %(version)s")
+def main() -> None:
+    """Look back at the pressures, flows and temperatures of a heart operation.
+
+    For looking back, never for looking after: not a medical device, not for use during a case.
+    """
+
+
+# --- Making and opening a case ------------------------------------------------------------------------
+
+
+@main.command()
+@click.option(
+    "--into",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path("afterclamp-demo"),
+    show_default=True,
+    metavar="DIR",
+    help="Folder for the demonstration.",
+)
+@click.option("--no-window", is_flag=True, help="Write the case paper instead of opening the desk.")
+def demo(into: Path, no_window: bool) -> None:
+    """Build the invented demonstration case and open it."""
+    from .demo import make_demo
+    from .window import why_no_window
+
+    case = make_demo(into, progress=_progress())
+    reason = "no window was asked for" if no_window else why_no_window()
+    if reason:
+        click.echo(f"The desk is not opened: {reason}. The case paper is written instead.", err=True)
+        for name in ("case-paper.html", "case-paper.pdf"):
+            _write_paper(case, into / name)
+            click.echo(str(into / name))
+        return
+    _open_desk(case)
+
+
+@main.command("bring-in")
+@click.argument("paths", nargs=-1, required=True, metavar="PATH...", type=click.Path(path_type=Path))
+@click.option(
+    "--into",
+    required=True,
+    metavar="CASE",
+    type=click.Path(path_type=Path),
+    help="New or existing case folder.",
+)
+@click.option(
+    "--columns",
+    metavar="MAP.toml",
+    type=click.Path(path_type=Path),
+    help="What the columns of a text file are.",
+)
+@click.option(
+    "--answers", metavar="FILE.toml", type=click.Path(path_type=Path), help="Answers to the open questions."
+)
+@click.option(
+    "--accept-proposals", is_flag=True, help="Accept what the program proposes where it has a question."
+)
+def bring_in_command(
+    paths: tuple[Path, ...], into: Path, columns: Path | None, answers: Path | None, accept_proposals: bool
+) -> None:
+    """Bring files or folders of exports into a case."""
+    from afterclamp.io import bring_in
+
+    with bring_in(
+        list(paths),
+        into,
+        columns=columns,
+        answers=answers,
+        accept_proposals=accept_proposals,
+        progress=_progress(),
+    ) as case:
+        from .tables import brought_in
+
+        click.echo(brought_in(case))
+
+
+@main.command("open")
+@CASE
+def open_command(case: Path) -> None:
+    """Open a case on the desk."""
+    from .window import why_no_window
+
+    _folder(case).close()  # what cannot be read is said here, before a window opens
+    reason = why_no_window()
+    if reason:
+        raise CaseError(
+            f"the desk cannot be opened: {reason}",
+            todo="Run it where there is a display, or write the case paper with: afterclamp paper CASE --out FILE.pdf",
+        )
+    _open_desk(case)
+
+
+# --- Reading a case -----------------------------------------------------------------------------------
+
+
+@main.command()
+@CASE
+@_as_json
+def channels(case: Path, as_json: bool) -> None:
+    """List what was recorded: site, unit, rate, span, seconds missing."""
+    from . import tables
+
+    with _folder(case) as opened:
+        rows = tables.channel_rows(opened)
+        _print(rows, as_json, lambda: tables.channels(opened, rows))
+
+
+@main.command()
+@CASE
+@_as_json
+def clocks(case: Path, as_json: bool) -> None:
+    """List each source's clock against the reference clock."""
+    from . import tables
+
+    with _folder(case) as opened:
+        rows = tables.clock_rows(opened)
+        _print(rows, as_json, lambda: tables.clocks(opened, rows))
+
+
+@main.command()
+@CASE
+@click.option("--believe", metavar="SITE", help="Arterial site to believe, such as femoral or left_radial.")
+@_limits_option
+@_as_json
+def figures(case: Path, believe: str | None, limits: str | None, as_json: bool) -> None:
+    """Minutes and areas outside each limit, with what was observed, left out and missing."""
+    from afterclamp.annotate.figures import figures as compute
+
+    from . import tables
+
+    with _folder(case) as opened:
+        try:
+            found = compute(opened, believe=believe, limits=_limit_set(limits))
+        except NoSuchChannel as unknown:
+            raise click.BadParameter(unknown.sentence.rstrip("."), param_hint="--believe") from unknown
+        _print(tables.figure_rows(found), as_json, lambda: tables.figures(found))
+
+
+@main.command()
+@CASE
+@_as_json
+def phases(case: Path, as_json: bool) -> None:
+    """List the phases, each boundary with its ±, and the durations a team reports."""
+    from afterclamp.annotate import phases as phase_model
+
+    from . import tables
+
+    with _folder(case) as opened:
+        found = phase_model.phases(opened)
+        _print(tables.phase_rows(found), as_json, lambda: tables.phases(opened, found))
+
+
+@main.command()
+@CASE
+@_limits_option
+@click.option("--rules", is_flag=True, help="List the rules that are looked for, in words, instead.")
+@_as_json
+def finds(case: Path, limits: str | None, rules: bool, as_json: bool) -> None:
+    """List what the rules found; each is a proposal for a qualified person to confirm."""
+    from afterclamp.annotate.finds import find
+
+    from . import tables
+
+    with _folder(case) as opened:
+        found = find(opened, limits=_rule_numbers(limits))
+        if rules:
+            _print(tables.rule_rows(found), as_json, lambda: tables.rules(found))
+        else:
+            _print(tables.find_rows(found), as_json, lambda: tables.finds(opened, found))
+
+
+# --- What leaves a case -------------------------------------------------------------------------------
+
+
+@main.command()
+@CASE
+@click.option(
+    "--out", required=True, metavar="FILE.html|FILE.pdf", type=click.Path(path_type=Path, dir_okay=False)
+)
+@click.option("--believe", metavar="SITE", help="Arterial site to believe.")
+@_limits_option
+def paper(case: Path, out: Path, believe: str | None, limits: str | None) -> None:
+    """Write the case paper as one HTML or PDF file."""
+    if out.suffix.lower() not in (".html", ".htm", ".pdf"):
+        raise click.BadParameter(f"{out.name} must end in .html or .pdf", param_hint="--out")
+    _write_paper(case, out, believe=believe, limits=limits)
+    click.echo(str(out))
+
+
+@main.command()
+@CASE
+@click.option("--out", required=True, metavar="DIR", type=click.Path(path_type=Path, file_okay=False))
+def export(case: Path, out: Path) -> None:
+    """Write once-a-second traces, finds, phases, marks and figures as CSV tables."""
+    from .export import export_tables
+
+    with _folder(case) as opened:
+        for written in export_tables(opened, out, progress=_progress()):
+            click.echo(str(written))
+
+
+@main.command()
+@CASE
+@_as_json
+def check(case: Path, as_json: bool) -> None:
+    """Check a case: traces, log, sources, versions. Ends with 1 when something is not as it was left."""
+    from . import checks, tables
+
+    found = checks.check_case(case)
+    _print([row.as_dict() for row in found], as_json, lambda: tables.checks(found))
+    sys.stdout.flush()
+    checks.refuse_if_wrong(found, case)
+
+
+# --- Shared -------------------------------------------------------------------------------------------
+
+
+def _print(rows: Any, as_json: bool, text: Callable[[], str]) -> None:
+    if as_json:
+        from .tables import to_json
+
+        click.echo(to_json(rows))
+    else:
+        click.echo(text())
+
+
+def _limit_set(name: str | None) -> Any:
+    if name is None:
+        return None
+    from afterclamp.annotate.limits import LimitSet
+
+    return LimitSet.load(name)
+
+
+def _rule_numbers(name: str | None) -> dict[str, float] | None:
+    if name is None:
+        return None
+    from afterclamp.annotate.limits import rule_limits
+
+    return rule_limits(_limit_set(name))
+
+
+def _progress() -> Callable[[float, str], None]:
+    """Progress on standard error: one line that is written over on a terminal, else a line a stage."""
+    last: list[str] = []
+    on_terminal = sys.stderr.isatty()
+
+    def report(share: float, what: str) -> None:
+        if on_terminal:
+            end = "\n" if share >= 1.0 else ""
+            click.echo(f"\r\033[K{what} … {share * 100:3.0f} %{end}", err=True, nl=False)
+        elif what not in last[-1:]:
+            last.append(what)
+            click.echo(f"{what} …", err=True)
+
+    return report
+
+
+def _write_paper(case: Path, out: Path, *, believe: str | None = None, limits: str | None = None) -> None:
+    from .window import drawing_ready
+
+    drawing_ready()
+    from .paper import write_paper
+
+    with _folder(case) as opened:
+        write_paper(opened, out, believe=believe, limits=_limit_set(limits), progress=_progress())
+
+
+def _open_desk(case: Path) -> None:
+    from .window import drawing_ready
+
+    drawing_ready()
+    from . import app
+
+    code = app.run([str(case)])
+    if code:
+        sys.exit(code)
+
+
+def run(arguments: Sequence[str] | None = None) -> None:
+    """Run the command line with these arguments (those of the process when None)."""
+    main(args=None if arguments is None else list(arguments), prog_name=PROGRAM)

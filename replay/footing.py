@@ -1,0 +1,111 @@
+"""What every page and every export of a case carries at its foot: limits, what was seen, which case, which program."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from importlib.metadata import version
+from typing import TYPE_CHECKING
+
+import numpy as np
+from afterclamp.annotate.series import MASKED, OBSERVED, StateArray
+
+from .cautions import footer
+
+if TYPE_CHECKING:
+    from afterclamp.annotate.limits import LimitSet
+    from afterclamp.io.case import Case
+
+
+def case_hash(case: Case) -> str:
+    """Twelve characters that change when a source or an edit of the case does."""
+    digest = hashlib.sha256()
+    for source in case.sources:
+        for name, sha in source.files:
+            digest.update(f"{source.name}\0{name}\0{sha}\n".encode())
+    for edit in case.log.edits:
+        digest.update(
+            f"{edit.id}\0{edit.verb}\0{edit.supersedes}\0{sorted(edit.payload.items())!r}\n".encode()
+        )
+    return digest.hexdigest()[:12]
+
+
+def program_version() -> str:
+    """Name and version of this program."""
+    return f"afterclamp {version('afterclamp')}"
+
+
+@dataclass(frozen=True, slots=True)
+class CaseFooting:
+    """The numbers of the footer.
+
+    Attributes
+    ----------
+    limits : str
+        Set, source and version of the limits in force.
+    seen_s, of_s : float
+        Seconds in which at least one channel was observed, of the seconds of the record.
+    masked_s : float
+        Seconds in which at least one channel is taken for artefact.
+    confirmed_by : tuple of str
+        Authors who gave a verdict on a find.
+    case_hash : str
+    """
+
+    limits: str
+    seen_s: float
+    of_s: float
+    masked_s: float
+    confirmed_by: tuple[str, ...]
+    case_hash: str
+
+    @classmethod
+    def of(
+        cls,
+        case: Case,
+        *,
+        limits: Sequence[LimitSet],
+        states: Mapping[str, StateArray],
+        confirmed_by: Sequence[str] = (),
+    ) -> CaseFooting:
+        """Count what was seen and masked, over all channels; `states` as `quality.seconds_state` gives them."""
+        seen = np.zeros(len(case.grid), np.bool_)
+        hidden = np.zeros(len(case.grid), np.bool_)
+        for state in states.values():
+            seen |= state == OBSERVED
+            hidden |= state == MASKED
+        return cls(
+            limits=limits_words(limits),
+            seen_s=float(seen.sum()),
+            of_s=float(len(case.grid)),
+            masked_s=float(hidden.sum()),
+            confirmed_by=tuple(confirmed_by),
+            case_hash=case_hash(case),
+        )
+
+    def text(self, day: date | None = None) -> str:
+        """The footer's words."""
+        return footer(
+            limits=self.limits,
+            seen_min=self.seen_s / 60,
+            of_min=self.of_s / 60,
+            masked_s=self.masked_s,
+            version=program_version(),
+            case_hash=self.case_hash,
+            day=day,
+            confirmed_by=", ".join(self.confirmed_by) or "____",
+        )
+
+
+def limits_words(limits: Sequence[LimitSet]) -> str:
+    """Set, source and version, ready to print."""
+    return "; ".join(f"{one.title} (sources beside each figure)" for one in limits) or "none"
+
+
+def states_of(case: Case) -> dict[str, StateArray]:
+    """State of every second of every channel that holds something, by channel id."""
+    from afterclamp.annotate.quality import seconds_state
+
+    return {channel.id: seconds_state(channel, case.grid) for channel in case.channels if channel.count}

@@ -1,0 +1,177 @@
+"""What a case paper holds, as words and numbers ready to print: one content, written as HTML and as PDF.
+
+Every text here is final. A writer lays it out and computes nothing, so that both forms say the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from afterclamp.io.case import Span
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row of a table.
+
+    Attributes
+    ----------
+    cells : tuple of str
+        One a column.
+    key : str
+        Under which other places point to this row; empty when none does.
+    link : str
+        Key of what the first cell points to; empty when it points nowhere.
+    note : str
+        A sentence that belongs under the row, over its whole width.
+    """
+
+    cells: tuple[str, ...]
+    key: str = ""
+    link: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table with a caption.
+
+    Attributes
+    ----------
+    caption : str
+        What it shows.
+    headings : tuple of str
+        One a column, with units.
+    rows : tuple of Row
+    right : str
+        One character a column: ``">"`` flush right, anything else left.
+    widths : tuple of float
+        Shares of the page's width on paper; equal when empty.
+    empty : str
+        What is said instead when there is no row.
+    """
+
+    caption: str
+    headings: tuple[str, ...]
+    rows: tuple[Row, ...]
+    right: str = ""
+    widths: tuple[float, ...] = ()
+    empty: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A piece of the traces.
+
+    Attributes
+    ----------
+    span : Span
+        What is shown.
+    marked : Span or None
+        What the picture is about.
+    channels : tuple of str
+        Ids of the channels that must be in it; all when empty.
+    alt : str
+        What it shows, in words, for those who can't see it.
+    caption : str
+        Under the picture.
+    """
+
+    span: Span
+    marked: Span | None
+    channels: tuple[str, ...]
+    alt: str
+    caption: str
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """A find or a mark on its own: facts, evidence, picture.
+
+    Attributes
+    ----------
+    key : str
+        Under which tables and other moments point to it.
+    heading : str
+        Code and plain name.
+    when : str
+        Times with their ±, and length.
+    state : str
+        Proposed, accepted, set aside, or who marked it.
+    facts : tuple of (str, str)
+        Name and value.
+    links : tuple of (str, str)
+        Words and key of other moments.
+    picture : Picture or None
+    """
+
+    key: str
+    heading: str
+    when: str
+    state: str
+    facts: tuple[tuple[str, str], ...] = ()
+    links: tuple[tuple[str, str], ...] = ()
+    picture: Picture | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A part of the paper.
+
+    Attributes
+    ----------
+    title : str
+    lead : tuple of str
+        Paragraphs before anything else.
+    picture : Picture or None
+        One picture of the whole, after the lead.
+    tables : tuple of Table
+    moments : tuple of Moment
+    closing : tuple of str
+        Lines after everything else.
+    """
+
+    title: str
+    lead: tuple[str, ...] = ()
+    picture: Picture | None = None
+    tables: tuple[Table, ...] = ()
+    moments: tuple[Moment, ...] = ()
+    closing: tuple[str, ...] = ()
+
+    @property
+    def key(self) -> str:
+        """Under which the contents list points here."""
+        return "part-" + "".join(c if c.isalnum() else "-" for c in self.title.lower())
+
+
+@dataclass(frozen=True, slots=True)
+class CaseContent:
+    """The whole case paper.
+
+    Attributes
+    ----------
+    title : str
+    facts : tuple of (str, str)
+        What stands at the head: patient facts, record, believed site.
+    sections : tuple of Section
+    cautions : tuple of str
+        Paragraphs.
+    footer : str
+        At the foot of every page.
+    """
+
+    title: str
+    facts: tuple[tuple[str, str], ...]
+    sections: tuple[Section, ...]
+    cautions: tuple[str, ...]
+    footer: str
+
+    def pictures(self) -> Iterator[Picture]:
+        """Every picture, in order."""
+        for section in self.sections:
+            if section.picture is not None:
+                yield section.picture
+            for moment in section.moments:
+                if moment.picture is not None:
+                    yield moment.picture

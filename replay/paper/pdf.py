@@ -1,0 +1,359 @@
+"""The case paper as PDF: A4, text and traces as vectors, the footer on every page.
+
+Laid out by hand on a page of millimetres: rich text would turn the pictures into bitmaps, and its tables
+neither repeat their headings nor keep a row together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from PySide6.QtCore import QBuffer, QIODevice, QMarginsF, QRectF, Qt
+from PySide6.QtGui import (
+    QColor,
+    QFont,
+    QFontMetricsF,
+    QPageLayout,
+    QPageSize,
+    QPainter,
+    QPdfWriter,
+    QPen,
+)
+
+from .content import CaseContent, Moment, Picture, Section, Table
+
+PAGE_W, PAGE_H = 210.0, 297.0
+LEFT, RIGHT, TOP = 16.0, 16.0, 14.0
+WIDTH = PAGE_W - LEFT - RIGHT
+FOOT_TOP = PAGE_H - 27.0  # the footer's rule
+BOTTOM = FOOT_TOP - 3.0  # where content ends
+RESOLUTION = 300
+PICTURE_H = 58.0
+OVERVIEW_LEAST_H, OVERVIEW_H = 110.0, 165.0
+SHORT_FACT, LONG_LINE = 70, 130  # characters
+PAD = 0.9  # on both sides of a cell
+CELL, HEADING = 7.0, 6.2  # points; headings are bold and stand over narrow columns
+
+INK, SOFT, LINE = QColor("#1a1a18"), QColor("#55554f"), QColor("#c8c8c0")
+LINK = QColor("#00568a")
+
+Draw = Callable[[QPainter, QRectF, Picture], None]
+
+_WRAP = int(Qt.TextFlag.TextWordWrap)
+_LEFT = int(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop) | _WRAP
+_RIGHT = int(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignTop) | _WRAP
+
+
+def to_pdf(content: CaseContent, draw: Draw, *, tell: Callable[[float], None] | None = None) -> bytes:
+    """Lay the content out on A4 pages.
+
+    Parameters
+    ----------
+    content : CaseContent
+        What it says.
+    draw : callable
+        ``draw(painter, rect, picture)`` paints a picture into a rectangle in device units.
+    tell : callable, optional
+        Told how far it is, from 0 to 1.
+
+    Returns
+    -------
+    bytes
+        A PDF file.
+    """
+    # "Page x of y" needs y: the same pages are laid out once without their pictures.
+    total = _Paper(content, None, 0).run()[1]
+    return _Paper(content, draw, total, tell).run()[0]
+
+
+class _Paper:
+    """Lays content down the pages; without `draw` it only counts them."""
+
+    def __init__(
+        self,
+        content: CaseContent,
+        draw: Draw | None,
+        total: int,
+        tell: Callable[[float], None] | None = None,
+    ) -> None:
+        self._content = content
+        self._draw = draw
+        self._total = total
+        self._tell = tell
+        self._buffer = QBuffer()
+        self._buffer.open(QIODevice.OpenModeFlag.WriteOnly)
+        self._writer = QPdfWriter(self._buffer)
+        self._writer.setResolution(RESOLUTION)
+        self._writer.setPageLayout(
+            QPageLayout(
+                QPageSize(QPageSize.PageSizeId.A4), QPageLayout.Orientation.Portrait, QMarginsF(0, 0, 0, 0)
+            )
+        )
+        self._writer.setTitle(content.title)
+        self._writer.setCreator("afterclamp")
+        self._mm = RESOLUTION / 25.4
+        self._page = 0
+        self._y = TOP
+        self._drawn = 0
+        self._pictures = max(sum(1 for _ in content.pictures()), 1)
+
+    def run(self) -> tuple[bytes, int]:
+        """The file and how many pages it has."""
+        self._p = QPainter(self._writer)
+        try:
+            self._new_page()
+            self._head()
+            for section in self._content.sections:
+                self._section(section)
+            self._cautions()
+        finally:
+            self._p.end()
+        self._buffer.close()
+        return bytes(self._buffer.data().data()), self._page
+
+    # -- page ---------------------------------------------------------------------------------------
+
+    def _new_page(self) -> None:
+        if self._page:
+            self._writer.newPage()
+        self._page += 1
+        self._y = TOP
+        self._text(self._content.title, 7.5, TOP - 6, colour=SOFT, advance=False)
+        self._text(
+            f"page {self._page} of {self._total or self._page}",
+            7.5,
+            TOP - 6,
+            colour=SOFT,
+            flags=_RIGHT,
+            advance=False,
+        )
+        self._rule(FOOT_TOP)
+        self._text(self._content.footer, 6.3, FOOT_TOP + 1.5, colour=SOFT, advance=False)
+
+    def _room(self, height: float) -> None:
+        """A new page unless this much is left on this one."""
+        if self._y + height > BOTTOM and self._y > TOP:
+            self._new_page()
+
+    # -- parts --------------------------------------------------------------------------------------
+
+    def _head(self) -> None:
+        self._text(self._content.title, 18, self._y, bold=True)
+        self._y += 2
+        for name, value in self._content.facts:
+            self._fact(name, value, 9)
+        self._y += 2
+
+    def _section(self, section: Section) -> None:
+        self._y += 5
+        self._room(26)
+        self._text(section.title, 13, self._y, bold=True)
+        self._rule(self._y + 0.5, INK)
+        self._y += 2.5
+        for paragraph in section.lead:
+            self._paragraph(paragraph)
+        if section.picture is not None:
+            left = BOTTOM - self._y - self._height(section.picture.caption, 7.5) - 4
+            self._picture(section.picture, min(max(left, OVERVIEW_LEAST_H), OVERVIEW_H))
+        for table in section.tables:
+            self._table(table)
+        for moment in section.moments:
+            self._moment(moment)
+        for line in section.closing:
+            self._paragraph(line, 8)
+
+    def _cautions(self) -> None:
+        self._y += 5
+        for number, paragraph in enumerate(self._content.cautions):
+            self._paragraph(paragraph, 8, bold=number == 0)
+
+    def _moment(self, moment: Moment) -> None:
+        self._y += 4
+        facts = _joined([f"{name}: {value}" for name, value in moment.facts])
+        if moment.links:
+            facts.append("See also: " + ", ".join(words for words, _ in moment.links))
+        texts = [
+            (moment.heading, 10.0),
+            (moment.when, 8.5),
+            (moment.state, 8.0),
+            *((fact, 8.0) for fact in facts),
+        ]
+        needed = sum(self._height(text, size) for text, size in texts) + len(texts)
+        if moment.picture is not None:
+            needed += PICTURE_H + self._height(moment.picture.caption, 7.5) + 4
+        self._room(min(needed, BOTTOM - TOP))
+        self._text(moment.heading, 10, self._y, bold=True)
+        self._text(moment.when, 8.5, self._y)
+        self._text(moment.state, 8, self._y, colour=SOFT)
+        for fact in facts:
+            self._paragraph(fact, 8, gap=0.4)
+        if moment.picture is not None:
+            self._picture(moment.picture, PICTURE_H)
+
+    def _picture(self, picture: Picture, height: float) -> None:
+        caption = self._height(picture.caption, 7.5)
+        self._room(height + caption + 3)
+        rect = QRectF(LEFT * self._mm, (self._y + 1) * self._mm, WIDTH * self._mm, height * self._mm)
+        if self._draw is not None:
+            self._p.save()
+            self._p.setClipRect(rect)
+            self._draw(self._p, rect, picture)
+            self._p.restore()
+            self._drawn += 1
+            if self._tell is not None:
+                self._tell(self._drawn / self._pictures)
+        self._y += height + 2
+        self._text(picture.caption, 7.5, self._y, colour=SOFT)
+        self._y += 1
+
+    # -- tables -------------------------------------------------------------------------------------
+
+    def _table(self, table: Table) -> None:
+        if not table.rows:
+            if table.empty:
+                self._paragraph(f"{table.caption}: {table.empty}")
+            return
+        shares = table.widths or (1.0,) * len(table.headings)
+        widths = [WIDTH * share / sum(shares) for share in shares]
+        head = self._row_height(table.headings, widths, bold=True)
+        first = self._row_height(table.rows[0].cells, widths)
+        self._y += 2
+        self._room(self._height(table.caption, 8) + head + first + 4)
+        self._text(table.caption, 8, self._y, colour=SOFT)
+        self._y += 0.8
+        self._heading(table, widths, head)
+        for row in table.rows:
+            height = self._row_height(row.cells, widths)
+            note = self._height(row.note, 7, WIDTH - 4) + 1 if row.note else 0.0
+            if self._y + height + note > BOTTOM:
+                self._new_page()
+                self._text(f"{table.caption} (continued)", 8, self._y, colour=SOFT)
+                self._y += 0.8
+                self._heading(table, widths, head)
+            self._cells(row.cells, widths, table.right)
+            self._y += height
+            if row.note:
+                self._text(row.note, 7, self._y, colour=SOFT, left=LEFT + 2, width=WIDTH - 4)
+                self._y += 1
+            self._rule(self._y)
+        self._y += 2
+
+    def _heading(self, table: Table, widths: list[float], height: float) -> None:
+        self._cells(table.headings, widths, table.right, bold=True)
+        self._y += height
+        self._rule(self._y, INK)
+
+    def _cells(self, cells: tuple[str, ...], widths: list[float], right: str, *, bold: bool = False) -> None:
+        x = LEFT
+        for number, (cell, width) in enumerate(zip(cells, widths, strict=True)):
+            flags = _RIGHT if right[number : number + 1] == ">" else _LEFT
+            self._text(
+                cell,
+                HEADING if bold else CELL,
+                self._y + 0.7,
+                bold=bold,
+                flags=flags,
+                left=x + PAD,
+                width=width - 2 * PAD,
+                advance=False,
+            )
+            x += width
+
+    def _row_height(self, cells: tuple[str, ...], widths: list[float], *, bold: bool = False) -> float:
+        heights = (
+            self._height(cell, HEADING if bold else CELL, width - 2 * PAD, bold=bold)
+            for cell, width in zip(cells, widths, strict=True)
+        )
+        return max(heights) + 1.4
+
+    # -- text ---------------------------------------------------------------------------------------
+
+    def _fact(self, name: str, value: str, size: float) -> None:
+        height = max(self._height(value, size, WIDTH - 42), self._height(name, size, 40))
+        self._room(height)
+        self._text(name, size, self._y, colour=SOFT, width=40, advance=False)
+        self._text(value, size, self._y, left=LEFT + 42, width=WIDTH - 42, advance=False)
+        self._y += height + 0.6
+
+    def _paragraph(self, text: str, size: float = 9, *, bold: bool = False, gap: float = 1.2) -> None:
+        self._room(min(self._height(text, size, bold=bold), BOTTOM - TOP))
+        self._text(text, size, self._y, bold=bold)
+        self._y += gap
+
+    def _font(self, size: float, bold: bool) -> QFont:
+        font = QFont("DejaVu Sans")
+        font.setPointSizeF(size)
+        font.setBold(bold)
+        return font
+
+    def _height(self, text: str, size: float, width: float = WIDTH, *, bold: bool = False) -> float:
+        metrics = QFontMetricsF(self._font(size, bold), self._writer)
+        text = _breakable(text, metrics, width * self._mm)
+        box = metrics.boundingRect(QRectF(0, 0, width * self._mm, 1e6), _LEFT, text)
+        return box.height() / self._mm
+
+    def _text(
+        self,
+        text: str,
+        size: float,
+        top: float,
+        *,
+        bold: bool = False,
+        colour: QColor = INK,
+        flags: int = _LEFT,
+        left: float = LEFT,
+        width: float = WIDTH,
+        advance: bool = True,
+    ) -> None:
+        height = self._height(text, size, width, bold=bold)
+        font = self._font(size, bold)
+        text = _breakable(text, QFontMetricsF(font, self._writer), width * self._mm)
+        self._p.setFont(font)
+        self._p.setPen(colour)
+        # A hair more than measured: the last line must not be lost to rounding.
+        box = QRectF(left * self._mm, top * self._mm, width * self._mm, (height + 0.5) * self._mm)
+        self._p.drawText(box, flags | int(Qt.TextFlag.TextDontClip), text)
+        if advance:
+            self._y = top + height + 0.4
+
+    def _rule(self, y: float, colour: QColor = LINE) -> None:
+        pen = QPen(colour)
+        pen.setWidthF(0.2 * self._mm)
+        self._p.setPen(pen)
+        self._p.drawLine(
+            round(LEFT * self._mm),
+            round(y * self._mm),
+            round((PAGE_W - RIGHT) * self._mm),
+            round(y * self._mm),
+        )
+
+
+def _breakable(text: str, metrics: QFontMetricsF, width: float) -> str:
+    """The text with a place to break in every word that alone is wider than its line."""
+    if all(metrics.horizontalAdvance(word) <= width for word in text.split()):
+        return text
+    words = []
+    for word in text.split(" "):
+        pieces = [""]
+        for letter in word:
+            if pieces[-1] and metrics.horizontalAdvance(pieces[-1] + letter) > width:
+                pieces.append("")
+            pieces[-1] += letter
+        words.append("\u200b".join(pieces))
+    return " ".join(words)
+
+
+def _joined(facts: list[str]) -> list[str]:
+    """Short facts side by side, so that a page holds two moments; long ones keep a line of their own."""
+    lines: list[str] = []
+    for fact in facts:
+        if (
+            lines
+            and len(fact) <= SHORT_FACT
+            and len(lines[-1]) + len(fact) <= LONG_LINE
+            and lines[-1][-1] != "."
+        ):
+            lines[-1] += f" · {fact}"
+        else:
+            lines.append(fact)
+    return lines

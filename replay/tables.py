@@ -1,0 +1,426 @@
+"""What the reading commands print: rows for JSON with fixed names, and aligned tables for people.
+
+The JSON shapes are relied on by other programs: names are only ever added. Times are seconds of the
+reference clock, standard deviations are called ``sd``; a value that is not known is null, never NaN.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import unicodedata
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, is_dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from .wording import (
+    NONE,
+    half_width,
+    length,
+    minutes,
+    number,
+    phase_name,
+    plus_minus,
+    quantity,
+    readable,
+    unit_name,
+)
+
+if TYPE_CHECKING:
+    from afterclamp.annotate.figures import Figure
+    from afterclamp.annotate.finds import Finds
+    from afterclamp.annotate.phases import Phase
+    from afterclamp.io.case import Case
+
+    from .checks import Check
+
+Row = dict[str, Any]
+
+
+def plain(value: Any) -> Any:
+    """Only what JSON has: arrays to lists, NaN and infinity to null, dataclasses to objects."""
+    if isinstance(value, (str, bool)) or value is None:
+        return value
+    if isinstance(value, (np.bool_, np.integer)):
+        return value.item()
+    if isinstance(value, (int, float, np.floating)):
+        number = float(value) if not isinstance(value, int) else value
+        return number if math.isfinite(number) else None
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if is_dataclass(value) and not isinstance(value, type):
+        return plain(asdict(value))
+    if isinstance(value, np.ndarray):
+        return plain(value.tolist())
+    if isinstance(value, (set, frozenset)):
+        return sorted(plain(item) for item in value)
+    if isinstance(value, Iterable):
+        return [plain(item) for item in value]
+    return str(value)
+
+
+def to_json(rows: Any) -> str:
+    """One JSON document."""
+    return json.dumps(plain(rows), ensure_ascii=False, allow_nan=False, indent=2)
+
+
+def _width(text: str) -> int:
+    """Columns of a terminal that a text takes."""
+    return sum(
+        0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in text
+    )
+
+
+def table(headings: Sequence[str], rows: Sequence[Sequence[str]], right: str = "") -> str:
+    """Text in columns, two spaces apart.
+
+    Parameters
+    ----------
+    headings : sequence of str
+        One a column.
+    rows : sequence of sequence of str
+        Cells.
+    right : str
+        One character a column, ``">"`` where it is set flush right; the rest stands left.
+    """
+    widths = [max(_width(line[i]) for line in [headings, *rows]) for i in range(len(headings))]
+    lines = []
+    for line in [headings, *rows]:
+        cells = [
+            " " * (width - _width(cell)) + cell
+            if right[i : i + 1] == ">"
+            else cell + " " * (width - _width(cell))
+            for i, (cell, width) in enumerate(zip(line, widths, strict=True))
+        ]
+        lines.append("  ".join(cells).rstrip())
+    return "\n".join(lines)
+
+
+# --- bring-in, channels, clocks -----------------------------------------------------------------------
+
+
+def brought_in(case: Case) -> str:
+    """What a bring-in made, for the person who started it."""
+    lines = [
+        f"{case.folder}: {len(case.sources)} source(s), {len(case.channels)} channel(s), {len(case.notes)} note(s)"
+    ]
+    for source in case.sources:
+        own = sum(channel.source == source.name for channel in case.channels)
+        told = "reference clock" if source.is_reference else f"clock {source.clock.method}"
+        lines.append(f"  {source.name} ({source.reader}): {own} channel(s), {told}")
+        lines += [f"    set aside: {what}" for what in source.set_aside]
+    return "\n".join(lines)
+
+
+def channel_rows(case: Case) -> list[Row]:
+    """One row a channel."""
+    rows = []
+    for channel in case.channels:
+        interval = channel.interval_s
+        rows.append(
+            {
+                "id": channel.id,
+                "name": channel.name,
+                "plain_name": channel.plain_name,
+                "label": channel.label,
+                "source": channel.source,
+                "kind": channel.kind,
+                "site": channel.site,
+                "side": channel.side,
+                "statistic": channel.statistic,
+                "unit": channel.unit,
+                "unit_as_written": channel.unit_as_written,
+                "rate_hz": 1.0 / interval if interval > 0 else None,
+                "start_s": channel.span.start,
+                "end_s": channel.span.end,
+                "samples": channel.count,
+                "missing_s": max(channel.span.duration - channel.recorded_s, 0.0),
+            }
+        )
+    return rows
+
+
+def channels(case: Case, rows: Sequence[Row]) -> str:
+    """Channels as a table."""
+    cells = [
+        (
+            row["plain_name"],
+            row["id"],
+            unit_name(row["unit"])
+            or ("not known" if row["unit_as_written"] == "" else f"{row['unit_as_written']} (?)"),
+            _rate(row["rate_hz"]),
+            f"{case.clock_text(row['start_s'])}–{case.clock_text(row['end_s'])}",
+            length(row["end_s"] - row["start_s"]),
+            f"{row['missing_s']:.0f} s",
+        )
+        for row in rows
+    ]
+    return table(("channel", "id", "unit", "rate", "reference clock", "min:s", "missing"), cells, "<<<><>>")
+
+
+def _rate(rate_hz: float | None) -> str:
+    if rate_hz is None:
+        return NONE
+    return f"{rate_hz:g} Hz" if rate_hz >= 1 else f"every {1 / rate_hz:g} s"
+
+
+def clock_rows(case: Case) -> list[Row]:
+    """One row a source: offset at reference time 0, drift, standard deviation, steps."""
+    return [
+        {
+            "source": source.name,
+            "offset_s": source.clock.offset_s,
+            "drift_ppm": source.clock.pieces[0].drift_ppm,
+            "sd_s": source.clock.pieces[0].sd_s,
+            "steps": [{"at_s": at, "by_s": by} for at, by in clock_steps(case, source.name)],
+            "method": source.clock.method,
+            "runs": source.runs,
+        }
+        for source in case.sources
+    ]
+
+
+def clock_steps(case: Case, source: str) -> list[tuple[float, float]]:
+    """Reference time and size of each step of a source's clock.
+
+    A step between two runs of stamps has no source second of its own: it is where the later run's
+    first sample stands.
+    """
+    clock = next(one.clock for one in case.sources if one.name == source)
+    steps = []
+    for (at, by), piece in zip(clock.steps, clock.pieces[1:], strict=True):
+        if not math.isfinite(at):
+            starts = [channel.run_start(piece.run) for channel in case.channels if channel.source == source]
+            at = min((start for start in starts if start is not None), default=math.nan)
+        steps.append((at, by))
+    return steps
+
+
+def clocks(case: Case, rows: Sequence[Row]) -> str:
+    """Clocks as a table, ± as 95 % intervals."""
+    cells = []
+    for row in rows:
+        if row["method"] == "unset":
+            offset = "not set, taken as written"
+        else:
+            spread = "" if row["method"] == "reference" else f" {plus_minus(half_width(row['sd_s']))}"
+            offset = f"{_signed(row['offset_s'], 1)} s{spread}"
+        steps = "; ".join(
+            f"{_signed(step['by_s'], 1)} s at {case.clock_text(step['at_s']) if math.isfinite(step['at_s']) else '?'}"
+            for step in row["steps"]
+        )
+        cells.append(
+            (row["source"], offset, f"{_signed(row['drift_ppm'], 0)} ppm", steps or "none", row["method"])
+        )
+    text = table(("source", "ahead of the reference by", "drift", "steps", "set"), cells, "<<><<")
+    return f"{text}\nOffsets are at reference time 0; ± is a 95 % interval."
+
+
+def _signed(value: float, digits: int) -> str:
+    text = number(value, digits)
+    return text if text.startswith("−") or value == 0 else f"+{text}"
+
+
+# --- figures ------------------------------------------------------------------------------------------
+
+
+def figure_rows(found: Sequence[Figure]) -> list[Row]:
+    """One row a figure, with measure and phase."""
+    return [figure.to_dict() for figure in found]
+
+
+def figures(found: Sequence[Figure]) -> str:
+    """Figures as a table: none without its denominator; below it the notes and where each limit comes from."""
+    if not found:
+        return "No figure could be computed from what was recorded."
+    counted = [figure for figure in found if figure.value is not None]
+    cells = [
+        (
+            str(row),
+            figure.measure.replace("_", " "),
+            phase_name(figure.phase),
+            limit_text(figure),
+            minutes(figure.outside_s) if figure.side else NONE,
+            minutes(figure.observed_s),
+            quantity(figure.value, figure.unit),
+            minutes(figure.excluded_s),
+            minutes(figure.masked_s),
+            minutes(figure.missing_s),
+            figure.site.replace("_", " "),
+            figure.clean,
+        )
+        for row, figure in enumerate(counted, start=1)
+    ]
+    headings = (
+        "",
+        "measure",
+        "phase",
+        "limit",
+        "outside",
+        "of observed",
+        "area or mean",
+        "left out",
+        "masked",
+        "missing",
+        "site",
+        "state",
+    )
+    text = table(headings, cells, "><<<>>>>>><<")
+    notes = [
+        f"  {row}  {readable(figure.note)}" for row, figure in enumerate(counted, start=1) if figure.note
+    ]
+    sources = dict.fromkeys(
+        f"  {limit_text(f)} ({f.limit_id}): {f.limit_source}" for f in counted if f.limit_source
+    )
+    absent = [
+        f"  {' '.join((figure.measure.replace('_', ' '), limit_text(figure)))}, {phase_name(figure.phase)}: "
+        f"{figure.note.removeprefix('not computed: ')}"
+        for figure in found
+        if figure.value is None
+    ]
+    for title, lines in (("Notes", notes), ("Limits", list(sources)), ("Not computed", absent)):
+        if lines:
+            text += f"\n\n{title}:\n" + "\n".join(lines)
+    return text
+
+
+def limit_text(figure: Figure) -> str:
+    """A figure's limit with its side and unit; a dash where it has none."""
+    if figure.limit is None or not math.isfinite(figure.limit):
+        return NONE
+    return f"{figure.side} {figure.limit:g} {unit_name(figure.limit_unit)}".rstrip()
+
+
+# --- phases -------------------------------------------------------------------------------------------
+
+
+def phase_rows(found: Sequence[Phase]) -> list[Row]:
+    """One row a phase."""
+    return [
+        {
+            "name": phase.name,
+            "start_s": phase.start_s,
+            "end_s": phase.end_s,
+            "unc_s": phase.unc_s,
+            "source": phase.source,
+            "parent": phase.parent or None,
+        }
+        for phase in found
+    ]
+
+
+def phases(case: Case, found: Sequence[Phase]) -> str:
+    """Phases as a table, then the durations a team reports."""
+    from afterclamp.annotate.phases import durations
+
+    if not found:
+        return "No phase could be told from what was recorded: there is no pump flow."
+    cells = [
+        (
+            ("  " if phase.parent else "") + phase_name(phase.name),
+            case.clock_text(phase.start_s),
+            case.clock_text(phase.end_s),
+            plus_minus(phase.unc_s),
+            length(phase.end_s - phase.start_s),
+            f"confirmed by {phase.confirmed_by}" if phase.confirmed_by else "proposed",
+            phase.source,
+        )
+        for phase in found
+    ]
+    text = table(("phase", "start", "end", "each", "min:s", "state", "by"), cells, "<<<>><<")
+    sums = [
+        (one.name, length(one.total_s), plus_minus(one.unc_s), str(len(one.each)), one.method)
+        for one in durations(found).values()
+    ]
+    return text + (
+        "\n\n" + table(("duration", "min:s", "", "parts", "counted as"), sums, "<>>><") if sums else ""
+    )
+
+
+# --- finds --------------------------------------------------------------------------------------------
+
+
+FIND_FIELDS = ("code", "name", "start_s", "end_s", "channels", "site", "confidence", "evidence", "linked")
+
+
+def find_rows(found: Finds) -> list[Row]:
+    """One row a find, with the fixed fields."""
+    return [{name: row[name] for name in FIND_FIELDS} for row in found.to_json()]
+
+
+def finds(case: Case, found: Finds) -> str:
+    """Finds as a table, then what was not looked for and why."""
+    cells = [
+        (
+            find.code,
+            find.name,
+            case.clock_text(find.start_s),
+            length(find.start_s),
+            length(find.end_s - find.start_s),
+            ", ".join(name.replace("_", " ") for name in find.channels),
+            number(find.confidence, 2),
+            ", ".join(dict.fromkeys(link.code or link.what for link in find.linked)),
+        )
+        for find in found
+    ]
+    text = (
+        table(
+            ("code", "find", "clock", "at min:s", "for", "channels", "plain", "linked to"), cells, "<<<>><><"
+        )
+        if cells
+        else "The rules that could be used found nothing."
+    )
+    text += "\nEach is a proposal that a qualified person must confirm; how plain it is, is no probability."
+    if found.site_reason:
+        text += f"\nBelieved arterial site: {found.site.replace('_', ' ') or 'none'}. {found.site_reason}"
+    if found.not_looked_for:
+        text += "\n\nNot looked for:\n" + "\n".join(f"  {line}" for line in found.not_looked_for)
+    return text
+
+
+def rule_rows(found: Finds) -> list[Row]:
+    """One row a rule, in words and with its numbers."""
+    from afterclamp.annotate.rules import RULES
+
+    return [
+        {
+            "code": rule.code,
+            "name": rule.name,
+            "family": rule.family,
+            "words": rule.sentence(),
+            "status": rule.status,
+            "source": rule.source,
+            "needs": list(rule.needs),
+            "phase": list(rule.phase),
+            "parameters": {key: asdict(parameter) for key, parameter in rule.parameters.items()},
+            "version": rule.version,
+            "finds": sum(find.code == rule.code for find in found),
+        }
+        for rule in RULES
+    ]
+
+
+def rules(found: Finds) -> str:
+    """The rules in words, one paragraph each."""
+    from afterclamp.annotate.rules.rule import STATUS
+
+    parts = []
+    for row in rule_rows(found):
+        source = f": {row['source']}" if row["source"] else ""
+        parts.append(
+            f"{row['code']}  {row['name']} ({row['finds']} found)\n      {row['words']}\n"
+            f"      {STATUS.get(row['status'], row['status'])}{source}"
+        )
+    if found.not_looked_for:
+        parts.append("Not looked for:\n" + "\n".join(f"  {line}" for line in found.not_looked_for))
+    return "\n\n".join(parts)
+
+
+# --- check --------------------------------------------------------------------------------------------
+
+
+def checks(found: Sequence[Check]) -> str:
+    """What was checked, one line each."""
+    return "\n".join(f"{'holds' if row.ok else 'LOOK '}  {row.what}: {row.found}" for row in found)
