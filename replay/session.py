@@ -1,0 +1,285 @@
+"""One sitting at one case: what is open, who marks, what was said, and what the rules propose.
+
+The desk and its panes ask here and keep no second copy. Phases, finds and figures are worked out in a
+process of their own (`bringing`), so that the desk never waits and never loads scipy or pandas.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+from afterclamp.annotate import marks as marking
+from afterclamp.annotate.finds import Find, Finds
+from afterclamp.annotate.marks import Mark, Verdict
+from afterclamp.annotate.phase_model import Phase
+from afterclamp.annotate.rules import RULES, Rule
+from afterclamp.io import open_case
+from afterclamp.io.case import Case
+from afterclamp.io.errors import CaseError
+from afterclamp.io.log import Edit
+from PySide6.QtCore import QObject, QSettings, Signal
+
+from .classes import class_names
+from .longwork import LongWork, unpack
+from .panes.loose_ends import Section, sections
+
+DEFAULT_AUTHOR = "reviewer"
+RECENT_CASES = 8
+
+_SHARED = frozenset({"clock", "reference", "identity", "fact"})  # edits that change what is read
+
+
+class Session(QObject):
+    """The open case and everything said about it.
+
+    Signals
+    -------
+    case_changed()
+        Another case, or none, is open.
+    edited()
+        The same case, but its clocks, names or facts are other ones.
+    marks_changed()
+        Marks or verdicts are other ones.
+    looked(name)
+        ``"phases"``, ``"finds"`` or ``"figures"`` have come in.
+    progressed(what, share)
+        Of the look through the case; share 1 when it is over.
+    said(text)
+        A short word on what was done.
+    refused(sentence)
+        Something that cannot be done, to be shown whole.
+    """
+
+    case_changed = Signal()
+    edited = Signal()
+    marks_changed = Signal()
+    looked = Signal(str)
+    progressed = Signal(str, float)
+    said = Signal(str)
+    refused = Signal(str)
+
+    def __init__(self, settings: QSettings, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self._settings = settings
+        self.case: Case | None = None
+        self.rules: dict[str, Rule] = {rule.code: rule for rule in RULES}
+        self.class_names = class_names({rule.code: rule.name for rule in RULES})
+        self._forget()
+        self._look: LongWork | None = None
+
+    # -- case ---------------------------------------------------------------------------------------
+
+    def open(self, folder: Path) -> bool:
+        """Open a case folder; False, and `refused` says why, when it cannot be."""
+        try:
+            case = open_case(folder)
+        except CaseError as said:
+            self.refused.emit(said.sentence)
+            return False
+        self._leave()
+        self.case = case
+        self._remember(folder)
+        self._read_log()
+        self.case_changed.emit()
+        self.look()
+        return True
+
+    def close(self) -> None:
+        """Close the case, if one is open."""
+        had = self.case is not None
+        self._leave()
+        if had:
+            self.case_changed.emit()
+
+    def _leave(self) -> None:
+        if self._look is not None:
+            self._look.drop()
+            self._look.deleteLater()
+            self._look = None
+        if self.case is not None:
+            self.case.close()
+        self.case = None
+        self._forget()
+
+    def _forget(self) -> None:
+        self.marks: list[Mark] = []
+        self.verdicts: dict[str, list[Verdict]] = {}
+        self.phases: list[Phase] = []
+        self.finds: Sequence[Find] = ()
+        self.figures: list[Any] = []
+
+    @property
+    def recent(self) -> list[Path]:
+        """Case folders opened lately, the last first."""
+        stored = self._settings.value("recent")
+        names = stored if isinstance(stored, list) else [stored]  # a list of one comes back as a word
+        return [Path(str(name)) for name in names if name]
+
+    def _remember(self, folder: Path) -> None:
+        folder = folder.resolve()
+        others = [path for path in self.recent if path != folder]
+        self._settings.setValue("recent", [str(path) for path in [folder, *others][:RECENT_CASES]])
+
+    # -- author -------------------------------------------------------------------------------------
+
+    @property
+    def author(self) -> str:
+        """The id that edits are kept under."""
+        return str(self._settings.value("author", DEFAULT_AUTHOR))
+
+    def set_author(self, author: str) -> None:
+        """Keep edits under another id from now on."""
+        self._settings.setValue("author", author)
+        self.said.emit(f"Marks are kept under {author}.")
+
+    # -- marks --------------------------------------------------------------------------------------
+
+    def mark_point(self, t: float, code: str) -> Mark | None:
+        """Mark a moment; None when it could not be kept."""
+        return self._add(kind="point", code=code, start_s=t)
+
+    def mark_span(self, start: float, end: float, code: str) -> Mark | None:
+        """Mark a span; its ends may come in either order."""
+        return self._add(kind="span", code=code, start_s=min(start, end), end_s=max(start, end))
+
+    def write_note(self, t: float, text: str) -> Mark | None:
+        """Keep words at a moment."""
+        return self._add(kind="note", text=text, start_s=t)
+
+    def _add(self, **what: Any) -> Mark | None:
+        made: list[Mark] = []
+        self._try(lambda case: made.append(marking.add_mark(case, self.author, **what)))
+        return made[0] if made else None
+
+    def change_class(self, mark: Mark, code: str) -> None:
+        """Give a mark another class; the earlier one stays in the log."""
+        self._try(lambda case: marking.amend(case, self.author, mark.id, code=code))
+
+    def delete_mark(self, mark: Mark) -> None:
+        """Take a mark back; it stays in the log."""
+        self._try(lambda case: marking.remove(case, self.author, mark.id))
+
+    def verdict(self, find: Find, decision: str) -> None:
+        """Say of a find ``"accepted"`` or ``"set aside"``."""
+        self._try(lambda case: marking.verdict(case, self.author, find, decision))
+
+    def undo(self) -> None:
+        """Take back one's own last edit."""
+        self._turn(lambda case: case.log.undo(self.author), "undone", "Nothing of yours is left to undo.")
+
+    def redo(self) -> None:
+        """Bring back what was undone."""
+        self._turn(lambda case: case.log.redo(self.author), "redone", "Nothing is left to redo.")
+
+    def _turn(self, step: Callable[[Case], Edit | None], word: str, nothing: str) -> None:
+        made: list[Edit | None] = []
+        self._try(lambda case: made.append(step(case)))
+        turn = made[0] if made else None
+        if made and turn is None:
+            self.said.emit(nothing)
+        if turn is None or self.case is None:
+            return
+        target = next((edit for edit in self.case.log.edits if edit.id == turn.payload["edit"]), None)
+        if target is not None and target.verb in _SHARED:
+            self.case.refresh()
+            self.edited.emit()
+            self.look()
+        self.said.emit(f"{target.verb if target is not None else 'edit'} {word}")
+
+    def _try(self, step: Callable[[Case], object]) -> None:
+        if self.case is None:
+            return
+        try:
+            step(self.case)
+        except CaseError as said:
+            self.refused.emit(said.sentence)
+        self._read_log()
+        self.marks_changed.emit()
+
+    def _read_log(self) -> None:
+        if self.case is not None:
+            self.marks = marking.marks(self.case)
+            self.verdicts = marking.verdicts(self.case, self.finds)
+
+    # -- finds --------------------------------------------------------------------------------------
+
+    @property
+    def states(self) -> dict[str, str]:
+        """What people decided on finds, by key: accepted, set aside, or in dispute where authors differ."""
+        states = {}
+        for key, said in self.verdicts.items():
+            decisions = {verdict.author: verdict.decision for verdict in said}
+            states[key] = (
+                next(iter(decisions.values())) if len(set(decisions.values())) == 1 else "in dispute"
+            )
+        return states
+
+    @property
+    def site_reason(self) -> str:
+        """Why the arterial site that rules go by is believed."""
+        return self.finds.site_reason if isinstance(self.finds, Finds) else ""
+
+    @property
+    def channel_names(self) -> dict[str, str]:
+        """Plain names of the channels, by id and by canonical name."""
+        if self.case is None:
+            return {}
+        named = {channel.name: channel.plain_name for channel in self.case.channels}
+        return named | {channel.id: channel.plain_name for channel in self.case.channels}
+
+    def loose_ends(self, time_text: Callable[[float], str]) -> list[Section]:
+        """What is left open in this case; `time_text` writes a reference time."""
+        case = self.case
+        if case is None:
+            return []
+        held_back = self.finds.held_back if isinstance(self.finds, Finds) else ()
+        return sections(
+            conflicts=[
+                f"{b.verb}: {a.author} ({a.made}) and {b.author} ({b.made}) each replaced the same edit"
+                for a, b in case.log.conflicts
+            ],
+            clocks=[
+                f"{source.name}: its clock is taken as it stands"
+                for source in case.sources
+                if source.clock.method == "unset" and len(case.sources) > 1
+            ],
+            not_looked_for=self.finds.not_looked_for if isinstance(self.finds, Finds) else (),
+            held_back=[
+                f"{find.code} {find.name} at {time_text(find.start_s)}: {find.held_back}"
+                for find in held_back
+            ],
+            repairs=case.log.repairs,
+            set_aside=[f"{source.name}: {what}" for source in case.sources for what in source.set_aside],
+        )
+
+    def look(self) -> None:
+        """Look for phases and finds and work out the figures, in a process of its own."""
+        if self.case is None:
+            return
+        if self._look is not None:
+            self._look.drop()
+            self._look.deleteLater()
+        self._look = LongWork({"task": "look", "case": str(self.case.folder)}, self)
+        self._look.progressed.connect(self.progressed)
+        self._look.part.connect(lambda name, packed: self.take(name, unpack(packed)))
+        self._look.done.connect(lambda _: self.progressed.emit("", 1.0))
+        self._look.sentence.connect(self._look_ended)
+        self._look.cancelled.connect(lambda: self.progressed.emit("", 1.0))
+        self._look.start()
+
+    def _look_ended(self, sentence: str) -> None:
+        self.progressed.emit("", 1.0)
+        self.refused.emit(sentence)
+
+    def take(self, name: str, value: Any) -> None:
+        """Take what a look brought in: ``"phases"``, ``"finds"`` or ``"figures"``."""
+        if name == "phases":
+            self.phases = value
+        elif name == "finds":
+            self.finds = value
+            self._read_log()
+        elif name == "figures":
+            self.figures = value
+        self.looked.emit(name)

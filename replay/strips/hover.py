@@ -1,0 +1,69 @@
+"""What the tip under the pointer says: the values there, with unit, or the bar of a lane."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from .axis import TimeText, write_value
+from .courses import BAND_S
+from .envelope import Grain, TimeScale
+from .lanes import Bar
+from .layout import Strip, Trace
+
+_HOLD_INTERVALS = 3.0  # a value further back than this is too old to be one of now
+
+
+def strip_tip(strip: Strip, t: float, scale: TimeScale, grain: Grain, text: TimeText) -> str:
+    """Lines of a tip for a strip: the time, then one line a trace.
+
+    Parameters
+    ----------
+    strip : Strip
+        Under the pointer.
+    t : float
+        Reference seconds under the pointer.
+    scale : TimeScale
+        The window.
+    grain : Grain
+        How finely it is drawn.
+    text : TimeText
+        How times are written.
+    """
+    per_pixel = scale.second_per_column * grain.across
+    lines = [text.write(t, 2 if per_pixel < 0.05 else 1 if per_pixel < 0.5 else 0)]
+    lines += [f"{trace.name}: {_reading(trace, t, per_pixel, strip.unit)}" for trace in strip.traces]
+    return "\n".join(lines)
+
+
+def bar_tip(bar: Bar, text: TimeText) -> str:
+    """Lines of a tip for a bar: what it is, from when to when, and how sure its times are."""
+    times = text.write(bar.start)
+    if bar.end > bar.start:
+        times = f"{times} to {text.write(bar.end)}"
+    sure = f" ± {write_value(round(1.96 * bar.sd_s, 1))} s" if bar.sd_s else ""
+    return f"{bar.detail or bar.label}\n{times}{sure}"
+
+
+def _reading(trace: Trace, t: float, per_pixel: float, unit: str) -> str:
+    channel = trace.channel
+    words = f" {unit}" if unit else ""
+    if channel.is_wave and per_pixel >= BAND_S:
+        # A pixel holds more than can be told apart: its extremes.
+        around = channel.envelope(t - per_pixel, t + per_pixel, 1)
+        low, high = float(around.lo[0]), float(around.hi[0])
+        return "–" if math.isnan(low) else f"{_write(low)} to {_write(high)}{words}"
+    interval = channel.interval_s if channel.interval_s == channel.interval_s else 0.0
+    back = max(_HOLD_INTERVALS * interval, per_pixel)
+    samples = channel.read(t - back, t + 1e-9)
+    seen = np.flatnonzero(~np.isnan(samples.values))
+    if not len(seen):
+        return "–"
+    value, age = float(samples.values[seen[-1]]), t - float(samples.t[seen[-1]])
+    old = f", {age:.0f} s old" if interval >= 0.5 and age > 1.5 * interval else ""
+    return f"{_write(value)}{words}{old}"
+
+
+def _write(value: float) -> str:
+    return write_value(round(value, 0 if abs(value) >= 100 else 1 if abs(value) >= 10 else 2))

@@ -1,0 +1,347 @@
+"""One way to paint strips, for the screen, for pictures and for pages."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from afterclamp.io.case import Case, Span
+from PySide6.QtCore import QLineF, QPointF, QRect, QRectF, Qt
+from PySide6.QtGui import QColor, QFontMetricsF, QImage, QPainter, QPixmap
+
+from . import page, raster, signs
+from .axis import FROM_START, TimeText, TimeTicks, time_ticks
+from .courses import course_of, masked_stretches
+from .envelope import Flags, Floats, Grain, TimeScale, ValueScale
+from .envelope import Picture as Pixels
+from .frame import Frame
+from .lanes import Bar, Lane, lanes_of, paint_lane, within
+from .layout import Strip
+from .lines import draw_samples
+from .margin import measurer, paint_margin, text_font, ticks_of
+from .places import places_of
+from .theme import PAPER, Theme
+
+if TYPE_CHECKING:
+    from afterclamp.annotate.marks import Mark
+    from afterclamp.annotate.phase_model import Phase
+    from afterclamp.annotate.rules import Find
+    from afterclamp.io.case import TimedNote
+
+_PAGE: Final = Grain(2.0, 2.0)  # a page is drawn at 192 columns and rows an inch
+_AXIS_TEXT: Final = 0.88  # of ordinary text
+
+NO_CASE: Final = "No case is open. Open one, or drop a folder with exports here."
+NO_CHANNELS: Final = "This case holds no recorded channel."
+
+
+def paint_strips(
+    painter: QPainter,
+    rect: QRectF | QRect,
+    case: Case | None,
+    span: Span,
+    strips: Sequence[Strip],
+    *,
+    theme: Theme = PAPER,
+    marks: Sequence[Mark | Bar] = (),
+    finds: Sequence[Find | Bar] = (),
+    phases: Sequence[Phase | Bar] = (),
+    notes: Sequence[TimedNote | Bar] = (),
+    playhead: float | None = None,
+    selected: Span | None = None,
+    masked: Mapping[str, Flags | Floats | Sequence[tuple[float, float]]] | None = None,
+    time_text: TimeText = FROM_START,
+    vector: bool = False,
+) -> None:
+    """Paint a stack of strips with lanes, margin and time axis into a rectangle.
+
+    Parameters
+    ----------
+    painter : QPainter
+        On a widget, a picture, or (with `vector`) a page of any resolution.
+    rect : QRectF or QRect
+        Where, in the painter's own units.
+    case : Case or None
+        What is shown; None, or one without channels, gives a sentence instead.
+    span : Span
+        Window in reference seconds.
+    strips : sequence of Strip
+        From `layout.strips_of`, all or some of them.
+    theme : Theme
+        Colours and size of type.
+    marks, finds, phases, notes : sequences
+        For the lanes; a kind without any has no lane.
+    playhead : float, optional
+        Where the line of now stands, in reference seconds.
+    selected : Span, optional
+        A chosen stretch.
+    masked : mapping, optional
+        By channel id: a flag for each second of ``case.grid``, or (start, end) pairs in reference seconds.
+    time_text : TimeText
+        How times are written.
+    vector : bool
+        Lines and polygons only, in sizes that are true at the device's dots an inch.
+    """
+    picture = Picture(theme)
+    lanes = lanes_of(phases=phases, finds=finds, marks=marks, notes=notes)
+    picture.show(case, strips, [part for lane in lanes if (part := within(lane, span)) is not None])
+    picture.masked = masked_stretches(case, masked)
+    picture.time_text = time_text
+    box = QRectF(rect)
+    painter.save()
+    painter.translate(box.topLeft())
+    width, height = box.width(), box.height()
+    if vector:
+        # A page counts in its own dots; sizes here are meant at 96 an inch.
+        present = painter.deviceTransform().m11() or 1.0
+        growth = painter.device().logicalDpiX() / 96.0 / present
+        painter.scale(growth, growth)
+        width, height = width / growth, height / growth
+    picture.paint(painter, int(width), int(height), span, vector=vector)
+    if selected is not None:
+        picture.paint_selection(painter, selected)
+    if playhead is not None:
+        picture.paint_playhead(painter, playhead)
+    painter.restore()
+
+
+class Picture:
+    """What stays the same from one window to the next, so that a frame costs only what moves.
+
+    Attributes
+    ----------
+    theme : Theme
+        Colours and sizes.
+    masked : dict
+        Masked stretches by channel id.
+    time_text : TimeText
+        How times are written.
+    places : Places
+        Where everything stood when it was last painted.
+    scale : TimeScale
+        The window of that.
+    grain : Grain
+        How finely that was drawn.
+    """
+
+    def __init__(self, theme: Theme) -> None:
+        self.theme = theme
+        self.masked: dict[str, Floats] = {}
+        self.time_text = FROM_START
+        self.case: Case | None = None
+        self.strips: tuple[Strip, ...] = ()
+        self.lanes: tuple[Lane, ...] = ()
+        self.grain = Grain()
+        self.scale = TimeScale(0, 1.0, 1)
+        self.places = places_of(1, 1, (), (), theme)
+        self._margin: tuple[object, QPixmap] | None = None
+        self._measure = measurer(text_font(theme, _AXIS_TEXT))
+        self._pixels = np.empty(0, np.uint32)
+
+    def show(self, case: Case | None, strips: Sequence[Strip], lanes: Sequence[Lane]) -> None:
+        """Take another case, other strips or other lanes."""
+        self.case, self.strips, self.lanes = case, tuple(strips), tuple(lanes)
+        self._margin = None
+
+    def set_theme(self, theme: Theme) -> None:
+        """Take another look."""
+        self.theme = theme
+        self._measure = measurer(text_font(theme, _AXIS_TEXT))
+        self._margin = None
+
+    def arrange(self, width: int, height: int, span: Span, grain: Grain) -> None:
+        """Settle places and scale for a picture of this size, without painting."""
+        self.grain = grain
+        self.places = places_of(width, height, self.strips, self.lanes, self.theme)
+        room = self._dots(self.places.right) - self._dots(self.places.left)
+        columns = max(1, room // grain.dots)
+        self.scale = TimeScale.of(span.start, max(span.end, span.start + 1e-6), columns)
+
+    def x_of(self, t: float) -> float:
+        """Left edge, in logical pixels, of the column that holds a moment."""
+        return (self._dots(self.places.left) + self.scale.column(t) * self.grain.dots) / self.grain.down
+
+    def paint(self, painter: QPainter, width: int, height: int, span: Span, *, vector: bool = False) -> None:
+        """Paint everything but the playhead and the selection, from the painter's origin on."""
+        self.arrange(
+            width, height, span, _PAGE if vector else Grain.of_screen(painter.device().devicePixelRatioF())
+        )
+        theme = self.theme
+        if self.case is None or not self.strips:
+            self._paint_empty(painter, width, height)
+            return
+        self._paint_margin(painter, vector)
+        places = self.places
+        self._paint_between(painter)
+        ticks = time_ticks(
+            self.scale.start, self.scale.end, places.right - places.left, self._measure, self.time_text
+        )
+        self._paint_axis(painter, ticks)
+        painter.setFont(text_font(theme, 0.85))
+        for lane, (top, row_height) in zip(self.lanes, places.lanes, strict=True):
+            self._clip(painter, top, row_height * lane.rows)
+            paint_lane(painter, lane, places.left, top, row_height, self.scale, self.grain, theme)
+            painter.setClipping(False)
+        for strip, (top, strip_height) in zip(self.strips, places.strips, strict=True):
+            self._paint_strip(painter, strip, top, strip_height, ticks, vector)
+
+    def paint_playhead(self, painter: QPainter, t: float) -> None:
+        """The line of now through all strips, with a small handle on the axis."""
+        if not 0 <= self.scale.column(t) < self.scale.columns or not self.strips:
+            return
+        places, x = self.places, self.x_of(t)
+        width = max(1, round(self.grain.down)) / self.grain.down
+        colour = QColor(self.theme.playhead)
+        painter.fillRect(QRectF(x, 0, width, places.axis[0]), colour)
+        middle, top = x + width / 2, float(places.axis[0])
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(colour)
+        painter.drawPolygon(
+            [QPointF(middle - 4, top + 6), QPointF(middle, top), QPointF(middle + 4, top + 6)]
+        )
+
+    def paint_selection(self, painter: QPainter, span: Span) -> None:
+        """A chosen stretch, tinted, with its two edges."""
+        if not self.strips:
+            return
+        places = self.places
+        start = float(np.clip(self.x_of(span.start), places.left, places.right))
+        end = float(np.clip(self.x_of(span.end), places.left, places.right))
+        if end <= start:
+            return
+        tint = QColor(self.theme.selection)
+        tint.setAlpha(56)
+        painter.fillRect(QRectF(start, 0, end - start, places.axis[0]), tint)
+        for x in (start, end - 1):
+            painter.fillRect(QRectF(x, 0, 1, places.axis[0]), QColor(self.theme.soft_ink))
+
+    # -- parts --------------------------------------------------------------------------------------
+
+    def _dots(self, logical: float) -> int:
+        return round(logical * self.grain.down)
+
+    def _clip(self, painter: QPainter, top: float, height: float) -> None:
+        painter.setClipRect(QRectF(self.places.left, top, self.places.right - self.places.left, height))
+
+    def _paint_empty(self, painter: QPainter, width: int, height: int) -> None:
+        painter.fillRect(QRectF(0, 0, width, height), QColor(self.theme.ground))
+        painter.setFont(text_font(self.theme, 1.15))
+        painter.setPen(QColor(self.theme.soft_ink))
+        text = NO_CASE if self.case is None else NO_CHANNELS
+        flags = Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap
+        painter.drawText(QRectF(20, 0, max(1, width - 40), height), flags, text)
+
+    def _paint_between(self, painter: QPainter) -> None:
+        """Everything right of the margin that is no strip."""
+        places, colour = self.places, QColor(self.theme.margin)
+        top = 0
+        for strip_top, height in (*places.strips, (places.height, 0)):
+            painter.fillRect(QRectF(places.left, top, places.width - places.left, strip_top - top), colour)
+            top = strip_top + height
+        drawn = (self._dots(places.left) + self.scale.columns * self.grain.dots) / self.grain.down
+        painter.fillRect(QRectF(drawn, 0, places.width - drawn, places.height), colour)
+
+    def _paint_margin(self, painter: QPainter, vector: bool) -> None:
+        if vector:
+            paint_margin(painter, self.places, self.strips, self.lanes, self.theme)
+            return
+        key = (self.places, self.grain)
+        if self._margin is None or self._margin[0] != key:
+            stored = QPixmap(self._dots(self.places.left), self._dots(self.places.height))
+            stored.setDevicePixelRatio(self.grain.down)
+            inner = QPainter(stored)
+            paint_margin(inner, self.places, self.strips, self.lanes, self.theme)
+            inner.end()
+            stored.setDevicePixelRatio(1.0)
+            self._margin = (key, stored)
+        with self._device_pixels(painter):
+            painter.drawPixmap(0, 0, self._margin[1])
+
+    @contextmanager
+    def _device_pixels(self, painter: QPainter) -> Iterator[None]:
+        """Count in device pixels: an image of as many pixels is then copied, not scaled (three times as fast)."""
+        transform = painter.worldTransform()
+        painter.scale(1 / self.grain.down, 1 / self.grain.down)
+        yield
+        painter.setWorldTransform(transform)
+
+    def _paint_axis(self, painter: QPainter, ticks: TimeTicks) -> None:
+        places, theme = self.places, self.theme
+        top = places.axis[0]
+        painter.setFont(text_font(theme, _AXIS_TEXT))
+        metrics = QFontMetricsF(painter.font())
+        baseline = top + 8 + metrics.ascent()
+        painter.setPen(QColor(theme.soft_ink))
+        title = metrics.elidedText(self.time_text.title, Qt.TextElideMode.ElideRight, places.left - 40)
+        title_end = 10 + self._measure(title)
+        painter.drawText(QPointF(10, baseline), title)
+        marks = [(self.x_of(t), 3) for t in ticks.between] + [(self.x_of(t), 6) for t, _ in ticks.labelled]
+        painter.setPen(QColor(theme.rule))
+        painter.drawLines([QLineF(x, top, x, top + length) for x, length in marks])
+        painter.drawLine(QLineF(places.left, top, places.right, top))
+        painter.setPen(QColor(theme.ink))
+        for t, label in ticks.labelled:
+            width = self._measure(label)
+            x = self.x_of(t) - width / 2
+            if x > title_end + 8 and x + width <= places.width - 2:
+                painter.drawText(QPointF(x, baseline), label)
+
+    def _paint_strip(
+        self, painter: QPainter, strip: Strip, top: int, height: int, ticks: TimeTicks, vector: bool
+    ) -> None:
+        grain = self.grain
+        first_row, last_row = self._dots(top), self._dots(top + height)
+        left = self._dots(self.places.left)
+        frame = Frame(
+            left=left / grain.down,
+            top=first_row / grain.down,
+            width=self.scale.columns / grain.across,
+            height=(last_row - first_row) / grain.down,
+            scale=self.scale,
+            values=ValueScale(*strip.y_range, max(2, last_row - first_row)),
+            grain=grain,
+            theme=self.theme,
+        )
+        masks = (self.masked.get(trace.channel.id) for trace in strip.traces)
+        courses = [
+            course_of(trace, self.scale, grain, mask) for trace, mask in zip(strip.traces, masks, strict=True)
+        ]
+        by_columns = [course for course in courses if course.mode != "samples"]
+        hidden = [course.masked for course in courses if course.masked is not None]
+        times, at_values = [t for t, _ in ticks.labelled], ticks_of(strip, height, self.theme)
+        if vector:
+            painter.setClipRect(frame.box)
+            page.draw_ground(painter, frame, times, at_values)
+            if hidden:
+                page.draw_hatch(painter, np.logical_or.reduce(hidden), frame)
+            page.draw_courses(painter, by_columns, frame)
+        else:
+            pixels = self._room(frame.values.rows, self.scale.columns)
+            raster.draw_ground(pixels, frame, times, at_values)
+            if hidden:
+                raster.draw_hatch(pixels, np.logical_or.reduce(hidden), frame)
+            raster.draw_courses(pixels, by_columns, frame)
+            width = self.scale.columns * grain.dots
+            image = QImage(pixels.data, width, frame.values.rows, width * 4, QImage.Format.Format_RGB32)
+            with self._device_pixels(painter):
+                painter.drawImage(left, first_row, image)
+            painter.setClipRect(frame.box)
+        for course in courses:
+            if course.mode == "samples":
+                draw_samples(painter, course, frame, page=vector)
+            elif course.trace.pattern in ("up", "down"):
+                signs.draw_far_triangles(painter, course, frame)
+        signs.draw_limits(painter, strip.limits, frame)
+        signs.draw_tags(painter, courses, frame)
+        if all(course.empty for course in courses):
+            signs.draw_nothing_here(painter, frame)
+        painter.setClipping(False)
+
+    def _room(self, rows: int, columns: int) -> Pixels:
+        """Pixels for one strip, the same memory each time."""
+        dots = rows * columns * self.grain.dots
+        if len(self._pixels) < dots:
+            self._pixels = np.empty(dots, np.uint32)
+        return self.grain.room(self._pixels, rows, columns)

@@ -1,0 +1,102 @@
+"""What stands on a strip besides its traces: triangles, letters at line ends, limits, a word where it is empty."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtGui import QColor, QFontMetricsF, QPainter
+
+from .courses import Course
+from .frame import Frame
+from .layout import LimitLine
+from .lines import draw_triangles
+from .margin import text_font
+
+NOTHING_HERE: Final = "nothing recorded here"
+
+_TRIANGLE_ROOM: Final = 72  # logical pixels between triangles where a trace is drawn by columns
+_TAG_HEIGHT: Final = 12.0
+
+
+def draw_far_triangles(painter: QPainter, course: Course, frame: Frame) -> None:
+    """Triangles on a trace that is drawn by columns, at distances fixed in time."""
+    every = max(1, round(_TRIANGLE_ROOM * frame.grain.across))
+    columns = np.arange(-frame.scale.first % every, frame.scale.columns, every)
+    middles = (course.lo[columns] + course.hi[columns]) / 2
+    seen = ~np.isnan(middles)
+    colour = frame.theme.trace(course.trace.colour)
+    painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
+    x, y = frame.x_of_columns(columns[seen]), frame.y(middles[seen])
+    draw_triangles(painter, x, y, colour, upward=course.trace.pattern == "up")
+    painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
+
+
+def draw_limits(painter: QPainter, limits: Sequence[LimitLine], frame: Frame) -> None:
+    """Limits in force as thin lines with their names."""
+    if not limits:
+        return
+    ink = QColor(frame.theme.soft_ink)
+    painter.setFont(text_font(frame.theme, 0.8))
+    painter.setPen(ink)
+    for limit in limits:
+        if frame.values.low <= limit.value <= frame.values.high:
+            y = round(frame.y_of(limit.value))
+            painter.fillRect(QRectF(frame.left, y, frame.width, 1), ink)
+            painter.drawText(QPointF(frame.left + 6, y - 3), limit.label)
+
+
+def draw_tags(painter: QPainter, courses: Sequence[Course], frame: Frame) -> None:
+    """The letter of each tagged trace at its right end in the window; left out where letters would touch."""
+    tagged = [course for course in courses if course.trace.tag]
+    if not tagged or frame.height < 2 * _TAG_HEIGHT:
+        return
+    painter.setFont(text_font(frame.theme, 0.8, bold=True))
+    metrics = QFontMetricsF(painter.font())
+    veil = QColor(frame.theme.ground)
+    veil.setAlpha(215)
+    lowest, highest = frame.top + frame.height - _TAG_HEIGHT / 2 - 1, frame.top + _TAG_HEIGHT / 2 + 1
+    taken: list[float] = []
+    for course in tagged:
+        end = _end_of(course, frame)
+        if end is None:
+            continue
+        beside = min(max(end.y(), highest), lowest)
+        near = [y for y in (beside, beside + _TAG_HEIGHT, beside - _TAG_HEIGHT) if highest <= y <= lowest]
+        free = [y for y in near if all(abs(y - other) >= _TAG_HEIGHT for other in taken)]
+        if not free:
+            continue
+        taken.append(free[0])
+        width = metrics.horizontalAdvance(course.trace.tag) + 4
+        box = QRectF(
+            min(end.x() - width, frame.right - width - 1), free[0] - _TAG_HEIGHT / 2, width, _TAG_HEIGHT
+        )
+        painter.fillRect(box, veil)
+        painter.setPen(QColor(frame.theme.words(frame.theme.trace(course.trace.colour))))
+        painter.drawText(box, Qt.AlignmentFlag.AlignCenter, course.trace.tag)
+
+
+def draw_nothing_here(painter: QPainter, frame: Frame) -> None:
+    """Say that the window holds nothing of this strip."""
+    painter.setFont(text_font(frame.theme, 0.92))
+    painter.setPen(QColor(frame.theme.soft_ink))
+    painter.drawText(frame.box, Qt.AlignmentFlag.AlignCenter, NOTHING_HERE)
+
+
+def _end_of(course: Course, frame: Frame) -> QPointF | None:
+    """Where the last thing that a trace shows stands."""
+    if course.samples is None:
+        seen = np.flatnonzero(~np.isnan(course.hi))
+        if not len(seen):
+            return None
+        last = int(seen[-1])
+        middle = float(course.hi[last] + course.lo[last]) / 2
+        return QPointF(frame.left + (last + 1) / frame.grain.across, frame.y_of(middle))
+    t, values = course.samples.t, course.samples.values
+    seen = np.flatnonzero(~np.isnan(values) & (t >= frame.scale.start) & (t <= frame.scale.end))
+    if not len(seen):
+        return None
+    last = int(seen[-1])
+    return QPointF(float(frame.x(t[last : last + 1])[0]), frame.y_of(float(values[last])))

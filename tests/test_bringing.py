@@ -1,0 +1,257 @@
+"""Bringing in from the desk: another process does it, says how far it is, can be stopped, and leaves no crumbs."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from afterclamp.io import open_case
+from afterclamp.replay import longwork
+from afterclamp.replay.desk import Desk
+from afterclamp.replay.longwork import LongWork
+from afterclamp.replay.panes.bring_in import HowFarBox, QuestionsBox, WhereBox, beside
+from afterclamp.replay.session import Session
+from desk_support import desk, empty_desk, settings, small_folder  # noqa: F401
+from PySide6.QtCore import QMimeData, QPointF, Qt, QUrl
+from PySide6.QtGui import QDropEvent
+from PySide6.QtWidgets import QCheckBox, QMessageBox
+from pytestqt.qtbot import QtBot
+
+# ruff: noqa: F811
+
+
+@pytest.fixture(autouse=True)
+def _no_look(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(Session, "look", lambda _: None)
+
+
+def exports(folder: Path, *, unit: str = "L/min", rows: int = 120) -> Path:
+    """A pump's rows as a delimited file."""
+    folder.mkdir()
+    lines = [f"time,pump flow ({unit}),line pressure (mmHg)"]
+    lines += [f"08:{i // 60:02d}:{i % 60:02d},{4.0 + i % 3 / 10:.1f},{180 + i % 5}" for i in range(rows)]
+    (folder / "pump.csv").write_text("\n".join(lines) + "\n", "utf-8")
+    return folder
+
+
+def drop(desk: Desk, *paths: Path) -> None:
+    data = QMimeData()
+    data.setUrls([QUrl.fromLocalFile(str(path)) for path in paths])
+    none, left = Qt.KeyboardModifier.NoModifier, Qt.MouseButton.LeftButton
+    desk.dropEvent(QDropEvent(QPointF(50, 50), Qt.DropAction.CopyAction, data, left, none))
+
+
+def accept_where(qtbot: QtBot, desk: Desk) -> Path:
+    qtbot.waitUntil(lambda: isinstance(desk.box, WhereBox), timeout=2000)
+    assert isinstance(desk.box, WhereBox)
+    into = Path(desk.box.into.text())
+    qtbot.keyClick(desk.box, Qt.Key.Key_Return)
+    return into
+
+
+def sentence(qtbot: QtBot, desk: Desk) -> str:
+    qtbot.waitUntil(lambda: isinstance(desk.box, QMessageBox), timeout=20_000)
+    assert isinstance(desk.box, QMessageBox)
+    return desk.box.text()
+
+
+def test_a_dropped_folder_becomes_a_case_beside_it(qtbot: QtBot, empty_desk: Desk, tmp_path: Path) -> None:
+    source = exports(tmp_path / "run 7")
+    drop(empty_desk, source)
+    into = accept_where(qtbot, empty_desk)
+    assert into == tmp_path / "run 7-case"
+    qtbot.waitUntil(lambda: empty_desk.session.case is not None, timeout=20_000)
+    assert empty_desk.session.case is not None
+    assert empty_desk.session.case.folder == into
+    flow = empty_desk.session.case["pump_flow"].read(0, 10).values
+    np.testing.assert_allclose(flow, [4.0 + i % 3 / 10 for i in range(10)], atol=1e-6)
+    assert [path.name for path in source.iterdir()] == ["pump.csv"], "the exports stay as they are"
+    assert empty_desk.does.errand is None
+
+
+def test_a_dropped_case_folder_is_opened(
+    qtbot: QtBot, empty_desk: Desk, small_folder: Path, tmp_path: Path
+) -> None:
+    folder = tmp_path / "small"
+    shutil.copytree(small_folder, folder)
+    drop(empty_desk, folder)
+    qtbot.waitUntil(lambda: empty_desk.session.case is not None, timeout=5000)
+
+
+def test_a_broken_file_is_said_whole_and_the_desk_stays(
+    qtbot: QtBot, empty_desk: Desk, tmp_path: Path
+) -> None:
+    (tmp_path / "cut").mkdir()
+    (tmp_path / "cut" / "monitor.edf").write_bytes(b"0       " + b" " * 60)
+    drop(empty_desk, tmp_path / "cut")
+    into = accept_where(qtbot, empty_desk)
+    text = sentence(qtbot, empty_desk)
+    assert "monitor.edf" in text
+    assert text.endswith(".")
+    assert empty_desk.isVisible()
+    assert not into.exists()
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["cut", "desk.ini"]
+
+
+def test_a_folder_without_a_readable_file_is_said(qtbot: QtBot, empty_desk: Desk, tmp_path: Path) -> None:
+    (tmp_path / "letters").mkdir()
+    (tmp_path / "letters" / "letter.doc").write_bytes(b"\xd0\xcf\x11\xe0 words")
+    drop(empty_desk, tmp_path / "letters")
+    into = accept_where(qtbot, empty_desk)
+    assert "no file here that a reader knows" in sentence(qtbot, empty_desk)
+    assert not into.exists()
+
+
+def test_cancel_leaves_nothing(qtbot: QtBot, empty_desk: Desk, tmp_path: Path) -> None:
+    source = exports(tmp_path / "long")
+    rows = np.arange(40_000)
+    stamps = [f"{8 + i // 3600:02d}:{i // 60 % 60:02d}:{i % 60:02d}" for i in rows]
+    columns = "\n".join(
+        f"{stamp},{4.0 + i % 3 / 10},{180 + i % 5}" for i, stamp in zip(rows, stamps, strict=True)
+    )
+    (source / "pump.csv").write_text(f"time,pump flow (L/min),line pressure (mmHg)\n{columns}\n", "utf-8")
+    drop(empty_desk, source)
+    into = accept_where(qtbot, empty_desk)
+    qtbot.waitUntil(lambda: empty_desk.does.errand is not None, timeout=2000)
+    errand = empty_desk.does.errand
+    assert errand is not None
+    assert isinstance(errand.how_far, HowFarBox)
+    with qtbot.waitSignal(errand.stopped, timeout=20_000):
+        errand.how_far.stop.click()
+    assert empty_desk.session.case is None
+    assert not into.exists()
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["desk.ini", "long"]
+    assert "nothing" in empty_desk.statusBar().currentMessage().lower()
+
+
+def test_work_that_will_not_stop_is_ended_and_swept_up(
+    qtbot: QtBot, empty_desk: Desk, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(longwork, "PATIENCE_MS", 300)
+    # A process that never looks at "cancel", as one deep inside a library would.
+    monkeypatch.setattr(longwork, "COMMAND", ["-c", "import time; time.sleep(60)"])
+    into = tmp_path / "stuck-case"
+    empty_desk.does.bring_in_to([exports(tmp_path / "stuck")], into)
+    errand = empty_desk.does.errand
+    assert errand is not None
+    assert errand.work is not None
+    qtbot.waitUntil(lambda: errand.work.process_id > 0, timeout=5000)  # type: ignore[union-attr]
+    (tmp_path / f".stuck-case.partial-{errand.work.process_id}" / "traces").mkdir(parents=True)
+    assert errand.how_far is not None
+    with qtbot.waitSignal(errand.stopped, timeout=10_000):
+        errand.how_far.stop.click()
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["desk.ini", "stuck"]
+
+
+def test_open_questions_are_asked_and_the_answer_is_used(
+    qtbot: QtBot, empty_desk: Desk, tmp_path: Path
+) -> None:
+    source = exports(tmp_path / "odd", unit="7")
+    drop(empty_desk, source)
+    into = accept_where(qtbot, empty_desk)
+    qtbot.waitUntil(lambda: empty_desk.findChild(QuestionsBox) is not None, timeout=20_000)
+    box = empty_desk.findChild(QuestionsBox)
+    assert not into.exists(), "nothing is written before the answer"
+    assert not box.go_on.isEnabled()
+    (field,) = [unit for _, _, unit in box._rows if unit is not None]
+    qtbot.keyClicks(field, "L/min")
+    assert box.go_on.isEnabled()
+    box.go_on.click()
+    qtbot.waitUntil(lambda: empty_desk.session.case is not None, timeout=20_000)
+    assert empty_desk.session.case is not None
+    assert empty_desk.session.case["pump_flow"].unit == "L/min"
+
+
+def test_questions_can_be_left_and_nothing_is_brought_in(
+    qtbot: QtBot, empty_desk: Desk, tmp_path: Path
+) -> None:
+    drop(empty_desk, exports(tmp_path / "odd", unit="7"))
+    into = accept_where(qtbot, empty_desk)
+    qtbot.waitUntil(lambda: empty_desk.findChild(QuestionsBox) is not None, timeout=20_000)
+    empty_desk.findChild(QuestionsBox).reject()
+    qtbot.waitUntil(lambda: empty_desk.does.errand is None, timeout=2000)
+    assert not into.exists()
+    assert empty_desk.isVisible()
+
+
+def test_the_demo_is_opened_again_when_it_was_built_before(
+    qtbot: QtBot, empty_desk: Desk, small_folder: Path, tmp_path: Path
+) -> None:
+    shutil.copytree(small_folder, tmp_path / "demo" / "case")
+    empty_desk.settings.setValue("folders/demo", str(tmp_path / "demo"))
+    qtbot.mouseClick(empty_desk.shelf.demo, Qt.MouseButton.LeftButton)
+    qtbot.waitUntil(lambda: empty_desk.session.case is not None, timeout=20_000)
+    assert empty_desk.session.case is not None
+    assert empty_desk.session.case.folder == tmp_path / "demo" / "case"
+
+
+def test_a_late_source_is_added_to_the_open_case(qtbot: QtBot, desk: Desk, tmp_path: Path) -> None:
+    assert desk.session.case is not None
+    folder = desk.session.case.folder
+    drop(desk, exports(tmp_path / "late"))
+    qtbot.waitUntil(lambda: isinstance(desk.box, WhereBox), timeout=2000)
+    box = desk.box
+    assert isinstance(box, WhereBox)
+    late = box.findChild(QCheckBox)
+    late.setChecked(True)
+    qtbot.keyClick(box, Qt.Key.Key_Return)
+    qtbot.waitUntil(lambda: desk.does.errand is None and desk.session.case is not None, timeout=20_000)
+    assert {path.stem for path in (folder / "traces").glob("*.h5")} == {"monitor", "pump", "pump-2"}
+    assert {source.name for source in desk.session.case.sources} == {"monitor", "pump", "pump-2"}
+
+
+def test_a_case_folder_is_proposed_that_is_not_there_yet(tmp_path: Path) -> None:
+    source = exports(tmp_path / "run")
+    assert beside([source]).name == "run-case"
+    (tmp_path / "run-case").mkdir()
+    assert beside([source]).name == "run-case-2"
+    assert beside([source / "pump.csv"]) == source / "pump-case"
+
+
+def test_the_case_paper_is_written_by_its_own_process(qtbot: QtBot, desk: Desk, tmp_path: Path) -> None:
+    out = tmp_path / "paper.html"
+    desk.does.write_paper(out)
+    assert "paper.html" in sentence(qtbot, desk)
+    assert "not for use in care" in out.read_text("utf-8")
+
+
+def test_work_that_cannot_be_started_is_said(qtbot: QtBot, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("afterclamp.replay.longwork.sys.executable", "/nowhere/python")
+    work = LongWork({"task": "look", "case": "x"})
+    with qtbot.waitSignal(work.sentence, timeout=5000) as said:
+        work.start()
+    assert "/nowhere/python" in said.args[0]
+
+
+def test_work_that_dies_is_said_with_its_last_line(qtbot: QtBot) -> None:
+    work = LongWork({"task": "no such task"})
+    with qtbot.waitSignal(work.sentence, timeout=20_000) as said:
+        work.start()
+    assert "KeyError" in said.args[0]
+
+
+def test_the_process_speaks_json_lines_and_ends_with_one_outcome(tmp_path: Path) -> None:
+    request = {"task": "bring_in", "paths": [str(exports(tmp_path / "one"))], "into": str(tmp_path / "case")}
+    done = subprocess.run(
+        [sys.executable, "-P", *longwork.COMMAND],
+        input=json.dumps(request) + "\n" + "",
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    heard: list[dict[str, Any]] = [json.loads(line) for line in done.stdout.splitlines()]
+    outcomes = [message for message in heard if "progress" not in message]
+    # Standard input has ended: whoever asked is gone, so it stops. Either way there is one outcome.
+    assert len(outcomes) == 1
+    assert outcomes[0] == {"cancelled": True} or outcomes[0] == {"result": str(tmp_path / "case")}
+    if outcomes[0] == {"cancelled": True}:
+        assert not (tmp_path / "case").exists()
+    else:
+        open_case(tmp_path / "case").close()
