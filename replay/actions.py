@@ -249,6 +249,14 @@ ACTIONS: tuple[Action, ...] = (
         "zoom_reset",
     ),
     Action(
+        "unselect",
+        "view",
+        "Show &no stretch",
+        ("Esc",),
+        "Take the coloured stretch off the views",
+        "show_no_stretch",
+    ),
+    Action(
         "to_marks",
         "view",
         "Go to &Marks",

@@ -244,8 +244,8 @@ class Desk(QMainWindow):
         """Remember the window and let go of case and work."""
         self._remember()
         self.playhead.pause()
-        if self.does.errand is not None and self.does.errand.work is not None:
-            self.does.errand.work.drop()
+        if self.does.errand is not None:
+            self.does.errand.leave()
         self.session.close()
         super().closeEvent(event)
 

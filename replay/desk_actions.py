@@ -374,6 +374,11 @@ class DeskActions(QObject):
         """The widths of first start."""
         self._desk.views.reset()
 
+    def show_no_stretch(self) -> None:
+        """Take the coloured stretch off the views, and forget a span that was started."""
+        self._desk.views.show_selected(None)
+        self.span_from = None
+
     def to_marks(self) -> None:
         """Keyboard to the marks."""
         self._to_list(self._desk.marks)

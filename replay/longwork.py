@@ -47,6 +47,7 @@ class LongWork(QObject):
         self._ended = False
         self._asked_to_stop = False
         self._rest = b""
+        self._outcome: dict[str, Any] | None = None
         self.process_id = 0
         self.ended_by_force = False
         self._process = QProcess(self)
@@ -81,6 +82,16 @@ class LongWork(QObject):
             self._process.kill()
             self._process.waitForFinished(1000)
 
+    def leave(self) -> None:
+        """Say nothing more and let it tidy up, for a moment: for work that writes, when the desk closes."""
+        self._ended = True
+        if self._process.state() != QProcess.ProcessState.NotRunning:
+            self._process.closeWriteChannel()  # the end of its standard input tells it to stop
+            self._process.waitForFinished(PATIENCE_MS // 2)
+        if self._process.state() != QProcess.ProcessState.NotRunning:
+            self.ended_by_force = True
+            self.drop()
+
     def _started(self) -> None:
         self.process_id = self._process.processId()
 
@@ -103,28 +114,31 @@ class LongWork(QObject):
         elif "part" in message:
             self.part.emit(*message["part"])
         else:
-            self._ended = True
-            if "result" in message:
-                self.done.emit(message["result"])
-            elif "questions" in message:
-                self.questions.emit(message["questions"])
-            elif "sentence" in message:
-                self.sentence.emit(message["sentence"])
-            else:
-                self.cancelled.emit()
+            self._outcome = message
 
     def _finished(self) -> None:
+        """Pass the outcome on, now that the process has let go of every file."""
         self._read()
         if self._ended:
             return
         self._ended = True
-        self.ended_by_force = True
-        if self._asked_to_stop:
+        outcome = self._outcome
+        if outcome is None:
+            self.ended_by_force = True
+            outcome = {"cancelled": True} if self._asked_to_stop else {"sentence": self._last_words()}
+        if "result" in outcome:
+            self.done.emit(outcome["result"])
+        elif "questions" in outcome:
+            self.questions.emit(outcome["questions"])
+        elif "sentence" in outcome:
+            self.sentence.emit(outcome["sentence"])
+        else:
             self.cancelled.emit()
-            return
+
+    def _last_words(self) -> str:
         said = bytes(self._process.readAllStandardError().data()).decode("utf-8", "replace").strip()
         last = said.splitlines()[-1] if said else "it said nothing"
-        self.sentence.emit(
+        return (
             f"The work ended before it was done ({last}). Nothing of the case was changed by the desk;"
             " try again, and keep this sentence if it happens twice."
         )

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
+from hypothesis import settings
 
 if TYPE_CHECKING:
     from afterclamp.io import Case
@@ -15,6 +16,10 @@ if TYPE_CHECKING:
 # Before any Qt import: the same look everywhere, at one pixel per point.
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 os.environ.setdefault("QT_SCALE_FACTOR", "1")
+
+# The same examples on every run, and no limit on time, which a busy machine would break.
+settings.register_profile("afterclamp", derandomize=True, deadline=None)
+settings.load_profile("afterclamp")
 
 
 @pytest.fixture(scope="session")

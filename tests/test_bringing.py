@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 from afterclamp.io import open_case
-from afterclamp.replay import longwork
+from afterclamp.replay import demo, longwork
 from afterclamp.replay.desk import Desk
 from afterclamp.replay.longwork import LongWork
 from afterclamp.replay.panes.bring_in import HowFarBox, QuestionsBox, WhereBox, beside
@@ -149,6 +149,22 @@ def test_work_that_will_not_stop_is_ended_and_swept_up(
     assert sorted(path.name for path in tmp_path.iterdir()) == ["desk.ini", "stuck"]
 
 
+def test_closing_the_desk_in_the_middle_leaves_nothing_half_made(
+    qtbot: QtBot, empty_desk: Desk, tmp_path: Path
+) -> None:
+    into = tmp_path / "closed-case"
+    empty_desk.does.bring_in_to([exports(tmp_path / "closed", rows=3000)], into)
+    errand = empty_desk.does.errand
+    assert errand is not None
+    with qtbot.waitSignal(errand.work.progressed, timeout=20_000):  # type: ignore[union-attr]
+        pass
+    empty_desk.close()
+    left = sorted(path.name for path in tmp_path.iterdir())
+    assert left in (["closed", "desk.ini"], ["closed", "closed-case", "desk.ini"])  # nothing, or the whole
+    if into.exists():
+        open_case(into).close()
+
+
 def test_open_questions_are_asked_and_the_answer_is_used(
     qtbot: QtBot, empty_desk: Desk, tmp_path: Path
 ) -> None:
@@ -183,12 +199,12 @@ def test_questions_can_be_left_and_nothing_is_brought_in(
 def test_the_demo_is_opened_again_when_it_was_built_before(
     qtbot: QtBot, empty_desk: Desk, small_folder: Path, tmp_path: Path
 ) -> None:
-    shutil.copytree(small_folder, tmp_path / "demo" / "case")
+    shutil.copytree(small_folder, tmp_path / "demo" / demo.CASE)
     empty_desk.settings.setValue("folders/demo", str(tmp_path / "demo"))
     qtbot.mouseClick(empty_desk.shelf.demo, Qt.MouseButton.LeftButton)
     qtbot.waitUntil(lambda: empty_desk.session.case is not None, timeout=20_000)
     assert empty_desk.session.case is not None
-    assert empty_desk.session.case.folder == tmp_path / "demo" / "case"
+    assert empty_desk.session.case.folder == tmp_path / "demo" / demo.CASE
 
 
 def test_a_late_source_is_added_to_the_open_case(qtbot: QtBot, desk: Desk, tmp_path: Path) -> None:

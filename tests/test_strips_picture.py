@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -259,6 +260,16 @@ def test_without_a_case_or_channels_a_sentence_stands_there(
     pixels = paint(None if strips is None else case, Span(0.0, 1.0), ())
     assert (pixels == pixel(PAPER.ground)).mean() > 0.9
     assert (pixels != pixel(PAPER.ground)).sum() > 200
+
+
+def test_what_goes_beyond_the_range_is_pointed_at(case: Case) -> None:
+    low = replace(strip(case, "p1"), y_range=(0.0, 120.0))
+    at = inner(paint(case, case.span, [low]), [low])
+    place = column(FLUSH[0], case.span, at.shape[1])
+    wedge = (at[1:8] == pixel(BLUE)).sum(axis=0)
+    assert wedge[place - 2] > 0
+    assert wedge[place + 2] > 0
+    assert not wedge[place + 20 : place + 100].any()
 
 
 def test_a_limit_is_a_line_across_the_strip(case: Case) -> None:

@@ -259,6 +259,12 @@ class Errand(QObject):
         work.start()
         self.how_far.show()
 
+    def leave(self) -> None:
+        """The desk closes: stop, and leave nothing half made."""
+        if self.work is not None:
+            self.work.leave()
+            self._sweep()
+
     def _close_box(self) -> None:
         if self.how_far is not None:
             self.how_far.done(0)

@@ -56,7 +56,7 @@ _FILLS = {
 SHORT = {
     "pre": "before bypass",
     "going_on": "on",
-    "lower_body_arrest": "lower body still",
+    "lower_body_arrest": "lower body",
     "no_flow_arrest": "no flow",
     "selective_cerebral": "head only",
     "reperfusion": "reflow",

@@ -22,6 +22,7 @@ _DASHES: Final = {"dash": (7.0, 4.0), "dot": (2.0, 3.0)}  # logical pixels
 _PAGE_BREAKS: Final = {"dash": (6.0, 4.0), "dot": (1.5, 2.5), "core": (2.0, 5.0)}
 _MARKER_ROOM: Final = 15.0  # logical pixels from one triangle to the next
 _DOT_ROOM: Final = 7.0
+_FAR_DOTS: Final = 30.0
 
 
 def polygon(x: Floats, y: Floats) -> QPolygonF:
@@ -98,6 +99,10 @@ def draw_samples(painter: QPainter, course: Course, frame: Frame, *, page: bool 
                 painter.setPen(trace_pen(theme.faint(trace.colour), "solid", grain.down))
                 _draw_line(painter, px, py, 1, grain.down)
                 painter.setPen(pen)
+            if trace.pattern == "core" and px[-1] - px[0] > _FAR_DOTS * (len(px) - 1):
+                # Dots this far apart need a thread between them.
+                painter.setPen(trace_pen(theme.faint(trace.colour), "solid", grain.down))
+                _draw_line(painter, px, py, 1, grain.down)
             if trace.pattern != "core":
                 _draw_line(
                     painter, px, py, 1 if page else max(1, round(grain.down)) if fine else passes, grain.down

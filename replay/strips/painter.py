@@ -333,6 +333,7 @@ class Picture:
                 draw_samples(painter, course, frame, page=vector)
             elif course.trace.pattern in ("up", "down"):
                 signs.draw_far_triangles(painter, course, frame)
+        signs.draw_beyond(painter, courses, frame)
         signs.draw_limits(painter, strip.limits, frame)
         signs.draw_tags(painter, courses, frame)
         if all(course.empty for course in courses):

@@ -10,7 +10,8 @@ from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFontMetricsF, QPainter
 
 from .courses import Course
-from .frame import Frame
+from .envelope import flagged_runs
+from .frame import Frame, Numbers
 from .layout import LimitLine
 from .lines import draw_triangles
 from .margin import text_font
@@ -18,6 +19,7 @@ from .margin import text_font
 NOTHING_HERE: Final = "nothing recorded here"
 
 _TRIANGLE_ROOM: Final = 72  # logical pixels between triangles where a trace is drawn by columns
+_WEDGE_ROOM: Final = 10.0  # logical pixels from one wedge to the next
 _TAG_HEIGHT: Final = 12.0
 
 
@@ -32,6 +34,33 @@ def draw_far_triangles(painter: QPainter, course: Course, frame: Frame) -> None:
     x, y = frame.x_of_columns(columns[seen]), frame.y(middles[seen])
     draw_triangles(painter, x, y, colour, upward=course.trace.pattern == "up")
     painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
+
+
+def draw_beyond(painter: QPainter, courses: Sequence[Course], frame: Frame) -> None:
+    """Small wedges at the upper and lower edge where a trace goes on beyond the strip's range."""
+    room = 0.03 * (frame.values.high - frame.values.low)
+    for course in courses:
+        lowest: Numbers = course.lo if course.samples is None else course.samples.values
+        highest: Numbers = course.hi if course.samples is None else course.samples.values
+        if not len(highest):
+            continue
+        for upward, flags in (
+            (True, highest > frame.values.high + room),
+            (False, lowest < frame.values.low - room),
+        ):
+            if not flags.any():
+                continue
+            middles = np.array([(start + stop - 1) / 2 for start, stop in flagged_runs(flags)])
+            if course.samples is None:
+                x = frame.x_of_columns(middles)
+            else:
+                x = frame.x(course.samples.t[middles.astype(np.int64)])
+            kept = x[np.diff(x, prepend=-np.inf) >= _WEDGE_ROOM]
+            edge = frame.top + 4.5 if upward else frame.top + frame.height - 4.5
+            colour = frame.theme.trace(course.trace.colour)
+            painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
+            draw_triangles(painter, kept, np.full(len(kept), edge), colour, upward=upward)
+            painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
 
 
 def draw_limits(painter: QPainter, limits: Sequence[LimitLine], frame: Frame) -> None:
