@@ -14,13 +14,16 @@
     [identity."monitor/abp"]
     kind = "arterial_pressure"
     site = "femoral"
+
+    [columns]
+    "pump.csv" = "last time"           # the column map of a table that looked the same; "none": read it without
 """
 
 from __future__ import annotations
 
 import tomllib
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
 
@@ -81,6 +84,7 @@ class Answers(_Strict):
     clocks: dict[str, ClockAnswer] = {}
     units: dict[str, Annotated[str, AfterValidator(_unit)]] = {}
     identity: dict[str, IdentityAnswer] = {}
+    columns: dict[str, Literal["last time", "none"]] = {}
 
 
 def load_answers(path: Path) -> Answers:
@@ -123,6 +127,6 @@ def check_answers(raw: dict[str, Any], path: Path | None = None) -> Answers:
             first["msg"],
             path=path,
             place="key " + ".".join(str(part) for part in first["loc"]),
-            todo="An answers file holds the tables reference, clocks, units and identity; correct this key",
+            todo="An answers file holds the tables reference, clocks, units, identity and columns; correct this key",
         ) from cause
     return answers

@@ -9,10 +9,9 @@ from __future__ import annotations
 import copy
 import hashlib
 import math
-import os
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -20,51 +19,22 @@ from typing import Any, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from . import terms
+from . import decisions
+from .array_cache import load_arrays, save_arrays
 from .case_sheet import CaseSheet, Patient, load_case_sheet
 from .casefile import TraceFile
 from .channel import Channel
-from .clock import ClockMap, ClockPiece
+from .clock import ClockMap
 from .errors import CaseFolderUnreadable, EditRefused, NoSuchChannel
 from .log import Edit, Log
+from .origins import SourceFile, source_files
 from .recording import FloatArray
+from .sources import Source, TimedNote, clock_of
 from .window import Samples, Span
 
 __all__ = ["Case", "Channel", "Patient", "Samples", "Source", "Span", "TimedNote"]
 
 SHEET = "case-sheet.toml"
-
-_DAY = 86400.0
-
-
-@dataclass(frozen=True, slots=True)
-class TimedNote:
-    """A line of text on the reference clock: a log line, a caption, an annotation of a file.
-
-    ``sd_s`` joins what the writing leaves open (whole minutes) and what the clock does.
-    """
-
-    t: float
-    t_end: float
-    text: str
-    sd_s: float
-    source: str
-    author: str = ""
-
-
-@dataclass(frozen=True)
-class Source:
-    """One device, file or person that recorded."""
-
-    name: str
-    reader: str
-    files: tuple[tuple[str, str], ...]
-    first_stamp: datetime | None
-    clock: ClockMap
-    runs: int
-    is_reference: bool
-    set_aside: tuple[str, ...]
-    about: Mapping[str, str]
 
 
 class Case:
@@ -76,6 +46,8 @@ class Case:
     ----------
     folder : Path
     sources : tuple of Source
+    all_sources : tuple of Source
+        With those that were taken out.
     channels : tuple of Channel
     notes : tuple of TimedNote
         In order of time.
@@ -87,6 +59,10 @@ class Case:
         From the first to the last sample of any channel.
     horizon : float or None
         Where the view ends; None for the whole case.
+    taken_out : tuple of str
+        Names of sources that somebody took out; their files stay and they can be put back.
+    refused : tuple of str
+        Edits of the log that cannot be followed, each with what is wrong with it.
     """
 
     def __init__(self, folder: Path, files: tuple[TraceFile, ...], log: Log, sheet: CaseSheet) -> None:
@@ -157,17 +133,112 @@ class Case:
     ) -> Edit:
         """Append to the log and apply it."""
         made = self.log.append(author, verb, payload, supersedes=supersedes)
-        if verb in {"clock", "reference", "identity"}:
+        if verb in {"clock", "reference", "identity", "source"}:
             self.refresh()
         return made
 
+    def change_channel(
+        self,
+        author: str,
+        channel: str,
+        *,
+        kind: str | None = None,
+        site: str | None = None,
+        side: str | None = None,
+        statistic: str | None = None,
+        unit: str | None = None,
+    ) -> Edit:
+        """Say what a channel is, or in which unit it was recorded; what is not given stays as it is.
+
+        The edit replaces the one in force; what the source wrote is kept and undoing brings it back.
+
+        Parameters
+        ----------
+        author : str
+            Author id.
+        channel : str
+            Any name the case knows it by.
+        kind, site, side, statistic : str, optional
+            As in `afterclamp.io.terms.Identity`.
+        unit : str, optional
+            As people write it; "" for unknown: the channel is then drawn, and no rule or figure uses it.
+
+        Raises
+        ------
+        EditRefused
+            When there is no such kind, site, side, statistic or unit, or it does not fit the others.
+        NoSuchChannel
+            When no single channel is called so.
+        """
+        found = self[channel]
+        known, _ = decisions.channel_decisions(self._edits)
+        decided = known.get(found.id)
+        identity, code = decisions.changed(
+            found.proposed,
+            decided.unit if decided else found.unit_recorded,
+            kind=kind,
+            site=site,
+            side=side,
+            statistic=statistic,
+            new_unit=unit,
+        )
+        payload = decisions.channel_payload(found.id, identity, code, found.unit_as_written)
+        return self.edit(author, "identity", payload, supersedes=decided.edit if decided else None)
+
+    def take_out(self, author: str, source: str) -> Edit:
+        """Leave a source out of everything; its file stays in the case.
+
+        Raises
+        ------
+        EditRefused
+            When there is no such source, it is the last one, or it keeps the reference clock.
+        """
+        if source not in {one.name for one in self.sources}:
+            raise EditRefused(f"there is no source {source!r} in the case as it stands")
+        if len(self.sources) == 1:
+            raise EditRefused(f"{source} is the only source", todo="Bring another one in first")
+        if any(one.is_reference for one in self.sources if one.name == source):
+            raise EditRefused(
+                f"{source} keeps the reference clock", todo="Make another source the reference first"
+            )
+        return self._in_or_out(author, source, present=False)
+
+    def put_back(self, author: str, source: str) -> Edit:
+        """Take a source in again that was taken out.
+
+        Raises
+        ------
+        EditRefused
+            When it was not taken out.
+        """
+        if source not in self.taken_out:
+            raise EditRefused(f"the source {source!r} was not taken out")
+        return self._in_or_out(author, source, present=True)
+
+    def _in_or_out(self, author: str, source: str, *, present: bool) -> Edit:
+        before = decisions.last_in_out(self._edits, source)
+        return self.edit(author, "source", {"source": source, "in": present}, supersedes=before)
+
+    def source_state(self, *, thorough: bool = True) -> list[SourceFile]:
+        """Each original export as it lies on this machine now: as it was, changed, missing, or not known here.
+
+        Parameters
+        ----------
+        thorough : bool
+            Read every file again. Otherwise one whose size and time of change are as they were is believed.
+        """
+        files = [(file.name, file.files) for file in self._files]
+        return source_files(self.folder, files, thorough=thorough)
+
     def refresh(self) -> None:
-        """Read the log's state again: clocks and identities."""
+        """Read the log's state again: clocks, identities, sources taken out."""
         self._edits = self.log.standing()
         reference = self._reference()
         self.start_clock = reference.first_stamp
-        clocks = {file.name: self._clock(file, reference) for file in self._files}
-        self.sources = tuple(
+        out = set(decisions.taken_out(self._edits)) - {reference.name}
+        self.taken_out = tuple(file.name for file in self._files if file.name in out)
+        clocks = {file.name: clock_of(file, reference, self._edits) for file in self._files}
+        self.all_sources = tuple(
             Source(
                 name=file.name,
                 reader=file.reader,
@@ -187,25 +258,27 @@ class Case:
                 is_reference=file is reference,
                 set_aside=file.set_aside,
                 about=file.about,
+                dated=file.dated,
             )
             for file in self._files
         )
-        self._bind(clocks)
+        self.sources = tuple(source for source in self.all_sources if source.name not in out)
+        self._bind({name: clock for name, clock in clocks.items() if name not in out})
 
     def _bind(self, clocks: Mapping[str, ClockMap]) -> None:
-        identities = self._identities()
-        self.channels = tuple(
-            Channel(
-                file,
-                stored,
-                *identities.get(f"{file.name}/{stored.key}", (stored.identity, stored.unit)),
-                clocks[file.name],
-                self.horizon,
-                lambda: self.grid,
-            )
-            for file in self._files
-            for stored in file.channels
-        )
+        present = [file for file in self._files if file.name in clocks]
+        decided, refused = decisions.channel_decisions(self._edits)
+        self.refused = tuple(refused)
+        channels = []
+        for file in present:
+            for stored in file.channels:
+                decision = decided.get(f"{file.name}/{stored.key}")
+                identity = decision.identity if decision else stored.identity
+                unit = decision.unit if decision else stored.unit
+                channels.append(
+                    Channel(file, stored, identity, unit, clocks[file.name], self.horizon, lambda: self.grid)
+                )
+        self.channels = tuple(channels)
         spans = [channel.span for channel in self.channels if channel.count]
         notes = sorted(
             (
@@ -217,7 +290,7 @@ class Case:
                     source=file.name,
                     author=note.author,
                 )
-                for file in self._files
+                for file in present
                 for note in file.notes
             ),
             key=lambda note: (note.t, note.source),
@@ -244,33 +317,11 @@ class Case:
         by_name = {file.name: file for file in self._files}
         if named and named[-1] in by_name:
             return by_name[str(named[-1])]
+        out = decisions.taken_out(self._edits)
         return max(
-            self._files, key=lambda file: (file.first_stamp is not None, sum(c.count for c in file.channels))
+            [file for file in self._files if file.name not in out] or self._files,
+            key=lambda file: (file.first_stamp is not None, sum(c.count for c in file.channels)),
         )
-
-    def _clock(self, file: TraceFile, reference: TraceFile) -> ClockMap:
-        zero = _stamp_distance(file, reference)
-        edits = [e for e in self._edits if e.verb == "clock" and e.payload.get("source") == file.name]
-        if file is reference:
-            return ClockMap(0.0, method="reference")
-        if not edits:
-            return ClockMap(zero)
-        payload = edits[-1].payload
-        pieces = payload.get("pieces")
-        if not isinstance(pieces, list):
-            raise EditRefused(f"the clock edit {edits[-1].id} has no list of pieces")
-        return ClockMap(
-            zero, tuple(map(ClockPiece.from_payload, pieces)), str(payload.get("method", "by hand"))
-        )
-
-    def _identities(self) -> dict[str, tuple[terms.Identity, str]]:
-        found: dict[str, tuple[terms.Identity, str]] = {}
-        for edit in self._edits:
-            if edit.verb == "identity":
-                fields = {name: str(edit.payload.get(name, "")) for name in ("kind", "site", "side")}
-                identity = terms.Identity(**fields, statistic=str(edit.payload.get("statistic", "value")))
-                found[str(edit.payload["channel"])] = (identity, str(edit.payload.get("unit", "")))
-        return found
 
     # -- reading ------------------------------------------------------------------------------------
 
@@ -346,39 +397,9 @@ class Case:
         key = hashlib.sha256(repr((name, parts, self.horizon)).encode()).hexdigest()[:24]
         if key not in self._memo:
             path = self.folder / "cache" / f"{name}-{key}.npz"
-            found = _load_arrays(path)
+            found = load_arrays(path)
             if found is None:
                 found = compute()
-                _save_arrays(path, found)
+                save_arrays(path, found)
             self._memo[key] = found
         return self._memo[key]
-
-
-def _stamp_distance(file: TraceFile, reference: TraceFile) -> float:
-    """Seconds from what the reference clock says at its first sample to what this one says at its own."""
-    if file.first_stamp is None or reference.first_stamp is None or file is reference:
-        return 0.0
-    seconds = (file.first_stamp - reference.first_stamp).total_seconds()
-    if not (file.dated and reference.dated):
-        # Only the time of day is known: the nearest day.
-        seconds = (seconds + _DAY / 2) % _DAY - _DAY / 2
-    return seconds
-
-
-def _load_arrays(path: Path) -> dict[str, NDArray[Any]] | None:
-    try:
-        with np.load(path, allow_pickle=False) as stored:
-            return {name: stored[name] for name in stored.files}
-    except (OSError, ValueError, EOFError, KeyError):
-        return None  # absent or damaged: the cache may go at any time
-
-
-def _save_arrays(path: Path, arrays: Mapping[str, NDArray[Any]]) -> None:
-    # A cache that can't be written (read-only case, full disk) costs time, not the person's work.
-    partial = path.with_name(f".{path.stem}-{os.getpid()}.npz")
-    try:
-        path.parent.mkdir(exist_ok=True)
-        np.savez(partial, allow_pickle=False, **dict(arrays))
-        partial.replace(path)
-    except OSError:
-        partial.unlink(missing_ok=True)

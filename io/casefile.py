@@ -20,6 +20,8 @@ Layout, format version 1:
 - channel attributes: ``label``, ``unit_as_written``, ``unit`` (UCUM, empty when not known), ``kind``,
   ``site``, ``side``, ``statistic``, ``mdc`` (ISO/IEEE 11073-10101 code, 0 where none exists);
 - ``/notes/{start,end,sd,run,text,author}``: lines of text with their times in source seconds.
+
+Files of older versions are read as they are, see `afterclamp.io.older`; a newer version is refused.
 """
 
 from __future__ import annotations
@@ -40,6 +42,7 @@ from numpy.typing import NDArray
 from . import terms
 from .errors import Cancelled, CannotWrite, CaseFolderUnreadable
 from .levels import FACTORS, levels_of
+from .older import identity_fields, runs_of_times
 from .recording import Note, RecordedChannel, Recording, Segment
 from .steady_file import SteadyFile
 from .stored import Filling
@@ -199,7 +202,7 @@ def _write_channel(
         group.create_dataset("times", data=channel.times)
         runs = channel.runs
         if runs is None:
-            runs = np.cumsum(np.diff(channel.times, prepend=channel.times[:1]) < 0).astype(np.int32)
+            runs = runs_of_times(channel.times)
         group.create_dataset("runs", data=runs)
     else:
         rows = [
@@ -340,6 +343,7 @@ class TraceFile:
 
     def _check(self) -> None:
         version = int(self.file.attrs["format_version"])
+        self.version = version
         if version > FORMAT_VERSION:
             raise CaseFolderUnreadable(
                 f"has format version {version}; this program reads up to {FORMAT_VERSION}",
@@ -374,7 +378,8 @@ class TraceFile:
         segments: tuple[Segment, ...] = ()
         times = runs = None
         if "times" in group:
-            times, runs = group["times"][:], group["runs"][:]
+            times = group["times"][:]
+            runs = group["runs"][:] if self.version >= 1 else runs_of_times(times)
         else:
             names = SEGMENT_DTYPE.names or ()
             segments = tuple(
@@ -389,9 +394,7 @@ class TraceFile:
             label=str(attrs["label"]),
             unit=str(attrs["unit"]),
             unit_as_written=str(attrs["unit_as_written"]),
-            identity=terms.Identity(
-                **{name: str(attrs[name]) for name in ("kind", "site", "side", "statistic")}
-            ),
+            identity=terms.Identity(**identity_fields(attrs, segments, self.version)),
             count=int(samples.shape[0]),
             segments=segments,
             times=times,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import math
 from collections.abc import Callable, Iterator
 
@@ -37,9 +38,14 @@ class Channel:
     name, plain_name : str
         Short name for code (``"left_radial"``) and for people (``"left radial"``).
     identity : Identity
-        Kind, site, side and statistic, as proposed or as a person decided.
+        Kind, site, side and statistic, as proposed or as a person decided; kind ``other`` while its unit is
+        not known or does not fit, so that no rule and no figure takes it for what it may be.
+    proposed : Identity
+        The same whatever its unit: what it is taken for as soon as that is known.
     unit : str
         UCUM unit of everything that is read; empty where it is not known.
+    unit_recorded : str
+        UCUM unit it was recorded in, as written or as a person corrected it.
     unit_as_written : str
         What the source wrote.
     interval_s : float
@@ -60,6 +66,9 @@ class Channel:
         self.key = stored.key
         self.id = f"{file.name}/{stored.key}"
         self.label = stored.label
+        self.proposed, self.unit_recorded = identity, unit
+        if not terms.usable(identity, unit):
+            identity = terms.Identity("other")
         self.identity = identity
         self.kind, self.site = identity.kind, identity.site
         self.side, self.statistic = identity.side, identity.statistic
@@ -69,7 +78,8 @@ class Channel:
         self.unit, self._slope, self._intercept = _presented(unit, identity.kind)
         self.clock = clock
         self.horizon = horizon
-        self.content = "|".join(sha for _, sha in file.files)
+        # What anything computed of it rests on: the files, and the unit that its values are read in.
+        self.content = "|".join([*(sha for _, sha in file.files), unit])
         self._stored = stored
         self._grid = grid
         self._seconds: dict[str, FloatArray] = {}
@@ -93,6 +103,26 @@ class Channel:
         else:
             steps = np.diff(np.unique(stored.times))
             self.interval_s = float(np.median(steps)) if len(steps) else math.nan
+
+    def on_clock(self, clock: ClockMap) -> Channel:
+        """The same channel read through another clock map, as while a clock is being looked for.
+
+        Parameters
+        ----------
+        clock : ClockMap
+            Takes the place of the source's own; nothing is written.
+        """
+        other = copy.copy(self)
+        other.clock = clock
+        other._seconds, other._rows = {}, None
+        if self._stored.times is None:
+            other._stretches = stretches_of(self._stored, clock)
+        return other
+
+    @property
+    def recorded_as(self) -> StoredChannel:
+        """What its trace file says of it, whatever was decided since."""
+        return self._stored
 
     def __repr__(self) -> str:
         return f"<Channel {self.id} {self.name} [{self.unit or '?'}]>"
@@ -441,7 +471,7 @@ class Channel:
 def _presented(unit: str, kind: str) -> tuple[str, float, float]:
     """Unit that a channel is read in, and the straight line from its own unit to that."""
     wanted = terms.KINDS[kind].units if kind in terms.KINDS else ()
-    if not unit or not wanted or unit == wanted[0]:
+    if not unit or not wanted or unit == wanted[0] or not terms.convertible(unit, wanted[0]):
         return unit, 1.0, 0.0
     zero, one = terms.convert(np.array([0.0, 1.0]), unit, wanted[0])
     return wanted[0], float(one - zero), float(zero)

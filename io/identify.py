@@ -26,12 +26,12 @@ _ARTERIAL_SITES: Final = {
     "femoral": ("fem", "femoral", "femoralis"),
     "axillary": ("ax", "axil", "axill", "axillary", "axillaris"),
     "brachial": ("brach", "brachial", "brachialis"),
-    "aortic": ("ao", "aortic", "aorta"),
+    "aortic": ("ao", "aort", "aortic", "aorta"),
     "carotid": ("carotid", "carotis"),
 }
 _TEMPERATURE_SITES: Final = {
     "nasopharyngeal": ("np", "naso", "nasopharynx", "nasopharyngeal", "nasoph", "nph"),
-    "bladder": ("bladder", "blad", "bl", "blase", "vesical", "vesic"),
+    "bladder": ("bladder", "blad", "bl", "blase", "vesical", "vesic", "foley"),
     "oesophageal": (
         "oesophageal",
         "esophageal",
@@ -49,6 +49,7 @@ _TEMPERATURE_SITES: Final = {
 }
 # Whole labels (letters and digits only) that say kind, site and side at once.
 _WHOLE: Final[dict[str, tuple[str, str, str]]] = {
+    "aop": ("arterial_pressure", "aortic", ""),
     "lrad": ("arterial_pressure", "radial", "left"),
     "rrad": ("arterial_pressure", "radial", "right"),
     "lfem": ("arterial_pressure", "femoral", "left"),
@@ -81,26 +82,31 @@ _WHOLE: Final[dict[str, tuple[str, str, str]]] = {
 }
 # Of these, the ones that mean something else without a unit of temperature (a tidal volume, say).
 _NEED_A_UNIT: Final = frozenset({"tv", "tao", "tbl", "tart", "tout"})
+_PLETH_WORDS: Final = frozenset(
+    {"pleth", "ppg", "plethysmogram", "photoplethysmogram", "photoplethysmograph"}
+)
 # Single words or abbreviations that say the kind.
 _KIND_WORDS: Final[dict[str, tuple[str, str]]] = {
     **dict.fromkeys(("abp", "art", "arterial", "ibp", "artp", "map"), ("arterial_pressure", "")),
     **dict.fromkeys(("cvp", "zvd"), ("central_venous_pressure", "")),
-    **dict.fromkeys(("pa", "pap", "pulmonary"), ("pulmonary_artery_pressure", "")),
-    **dict.fromkeys(("rso2", "nirs", "nir", "scto2", "cerebral"), ("cerebral_saturation", "")),
+    **dict.fromkeys(("pa", "pap", "pulmonary", "pulm"), ("pulmonary_artery_pressure", "")),
+    **dict.fromkeys(("rso2", "nirs", "nir", "scto2", "sco2", "cerebral"), ("cerebral_saturation", "")),
     **dict.fromkeys(("svo2", "scvo2"), ("venous_saturation", "")),
     "spo2": ("arterial_saturation", "peripheral"),
     "sao2": ("arterial_saturation", ""),
     **dict.fromkeys(("hb", "hgb", "haemoglobin", "hemoglobin", "thb"), ("haemoglobin", "")),
     **dict.fromkeys(("reservoir", "res"), ("reservoir_volume", "")),
     **dict.fromkeys(("hr", "heartrate", "heart", "pulse", "pr"), ("heart_rate", "")),
-    **dict.fromkeys(("nibp", "nbp", "cuff"), ("cuff_pressure", "")),
+    **dict.fromkeys(("nibp", "nbp", "cuff", "noninv", "noninvasive"), ("cuff_pressure", "")),
     **dict.fromkeys(("resp", "respiration", "breathing"), ("respiration", "")),
-    **dict.fromkeys(("pleth", "ppg", "plethysmogram"), ("plethysmogram", "")),
+    **dict.fromkeys(_PLETH_WORDS, ("plethysmogram", "")),
 }
 _PRESSURE_WORDS: Final = frozenset(
-    {"p", "press", "pressure", "blood", "bp", "invasive", "line", "catheter", "wave"}
+    {"p", "press", "pressure", "blood", "bld", "bp", "invasive", "line", "catheter", "wave"}
 )
-_SATURATION_WORDS: Final = frozenset({"saturation", "sat", "oxygen", "o2", "blood"})
+_SATURATION_WORDS: Final = frozenset(
+    {"saturation", "sat", "oxygen", "o2", "blood", "in", "by", "inline", "line"}
+)
 # Words that may stand beside a kind's own word without changing what it is. Any other word ("wedge",
 # "index", "resistance", "vein") makes the channel something that is not proposed.
 _COMPANIONS: Final[dict[str, frozenset[str]]] = {
@@ -108,16 +114,21 @@ _COMPANIONS: Final[dict[str, frozenset[str]]] = {
     "central_venous_pressure": _PRESSURE_WORDS,
     "pulmonary_artery_pressure": _PRESSURE_WORDS | {"artery", "arterial", "art"},
     "cuff_pressure": _PRESSURE_WORDS | {"arm"},
-    "cerebral_saturation": _SATURATION_WORDS | {"regional", "tissue", "frontal"},
-    "venous_saturation": _SATURATION_WORDS,
-    "arterial_saturation": _SATURATION_WORDS,
-    "haemoglobin": frozenset({"total", "concentration", "blood"}),
+    "cerebral_saturation": _SATURATION_WORDS | {"regional", "tissue", "frontal", "oximetry"},
+    "venous_saturation": _SATURATION_WORDS | {"mixed"},
+    "arterial_saturation": _SATURATION_WORDS | {"finger"},
+    "haemoglobin": frozenset({"total", "concentration", "blood", "inline"}),
     "reservoir_volume": frozenset({"level", "volume", "vol", "venous"}),
     "heart_rate": frozenset({"rate", "ecg"}),
-    "respiration": frozenset({"wave", "impedance"}),
-    "plethysmogram": frozenset({"wave"}),
+    "respiration": frozenset({"wave", "impedance", "thorax", "abdomen", "chest", "oro", "nasal", "oronasal"}),
+    "plethysmogram": frozenset({"wave", "puls", "pulse", "oxim"}),
 }
-_TEMPERATURE_WORDS: Final = frozenset({"t", "temp", "temperature", "blood", "body", "core"})
+_CENTRAL_VENOUS: Final = frozenset({"central", "venous"})
+_CENTRAL_VENOUS_SHORT: Final = frozenset({"cent", "ven"})
+_PULMONARY: Final = frozenset({"pulmonary", "pulm", "pap"})
+_TEMPERATURE_WORDS: Final = frozenset(
+    {"t", "temp", "temperature", "blood", "body", "core", "urinary", "oxygenator", "inflow", "return"}
+)
 _FLOW_WORDS: Final = frozenset({"flow", "q", "qb", "fluss"})
 _PUMP_WORDS: Final = frozenset({"arterial", "art", "pump", "blood", "main", "total", "rate"})
 _PLEGIA_WORDS: Final = frozenset({"cardioplegia", "plegia", "cpg", "cp"})
@@ -157,7 +168,8 @@ def _words(label: str) -> list[str]:
     # "ART1", "P 2": a running number names the socket, not what is measured.
     numbered = {*_KIND_WORDS, "p"}
     words = [word[:-1] if word[-1] in "1234" and word[:-1] in numbered else word for word in words]
-    return [word for word in words if not word.isdigit()]
+    # "MDC" begins every name of ISO/IEEE 11073-10101 and says nothing of its own.
+    return [word for word in words if not word.isdigit() and word != "mdc"]
 
 
 def _take_statistic(words: list[str]) -> tuple[list[str], str]:
@@ -217,7 +229,7 @@ def _flow(words: list[str], dimension: str | None) -> tuple[str, str] | None:
 
 def _electric(words: list[str], dimension: str | None) -> tuple[str, str] | None:
     lead = next((word for word in words if word in LEADS), "")
-    if words[0] in ("ecg", "ekg") and set(words) <= {"ecg", "ekg", "lead", lead}:
+    if words[0] in ("ecg", "ekg") and set(words) <= {"ecg", "ekg", "lead", "elec", "potl", lead}:
         return "ecg", lead
     # A single letter is a lead only where the unit says so.
     if words == [lead] and (dimension == "voltage" or (dimension is None and len(lead) > 1)):
@@ -225,17 +237,41 @@ def _electric(words: list[str], dimension: str | None) -> tuple[str, str] | None
     return None
 
 
+def _saturation(named: set[str], dimension: str | None) -> tuple[str, str] | None:
+    if named & _PLETH_WORDS or dimension not in (None, "fraction"):
+        return None
+    if named & {"oximetry", "oxim"} and named & {"pulse", "puls"} and "rate" not in named:
+        return "arterial_saturation", "peripheral"
+    if dimension == "fraction" or named & {"saturation", "sat"}:
+        if "peripheral" in named and named <= _SATURATION_WORDS | {"peripheral"}:
+            return "arterial_saturation", "peripheral"
+        for vessel, others in (("venous", {"venous", "ven", "mixed"}), ("arterial", {"arterial", "art"})):
+            if named & (others - {"mixed"}) and named <= _SATURATION_WORDS | others:
+                return f"{vessel}_saturation", ""
+    return None
+
+
 def _pressure_or_else(words: list[str], dimension: str | None) -> tuple[str, str] | None:
     named = set(words)
-    if "line" in named and named & {"p", "pressure", "press"} and not named & {"venous", "ven"}:
+    if (
+        "line" in named
+        and named & {"p", "pressure", "press"}
+        and not named & ({"venous", "ven"} | _PLEGIA_WORDS)
+    ):
         return "line_pressure", ""
-    if {"central", "venous"} <= named <= _PRESSURE_WORDS | {"central", "venous"}:
-        return "central_venous_pressure", ""
-    if dimension == "fraction" or named & {"saturation", "sat"}:
-        for vessel, short in (("venous", "ven"), ("arterial", "art")):
-            if named & {vessel, short} and named <= _SATURATION_WORDS | {vessel, short}:
-                return f"{vessel}_saturation", ""
+    for venous in (_CENTRAL_VENOUS, _CENTRAL_VENOUS_SHORT):
+        if venous <= named <= _PRESSURE_WORDS | venous:
+            return "central_venous_pressure", ""
+    if {"non", "invasive"} <= named <= _PRESSURE_WORDS | {"non"}:
+        return "cuff_pressure", ""
+    found = _saturation(named, dimension)
+    if found is not None:
+        return found
+    if named & _PULMONARY and named <= _COMPANIONS["pulmonary_artery_pressure"] | _PULMONARY:
+        return "pulmonary_artery_pressure", ""
     site, rest = _site(words, _ARTERIAL_SITES)
+    if site == "aortic":
+        rest -= {"ascending", "root"}
     if site and rest <= _COMPANIONS["arterial_pressure"] | {"abp", "art", "arterial", "ibp", "map"}:
         # The short names of some sites mean other things as well; these two are used of lines alone.
         if dimension == "pressure" or rest or site in ("radial", "femoral"):

@@ -29,8 +29,8 @@ from .errors import CannotWrite, CaseFolderUnreadable, EditRefused
 
 VERBS = frozenset(
     {
-        "mark", "phase", "clock", "reference", "identity", "believe", "limit", "verdict", "fact", "mask",
-        "undo", "redo", "seal",
+        "mark", "phase", "clock", "reference", "identity", "source", "believe", "limit", "verdict", "fact",
+        "mask", "undo", "redo", "seal",
     }
 )  # fmt: skip
 _BOOKKEEPING = frozenset({"undo", "redo", "seal"})

@@ -27,6 +27,8 @@ __all__ = [
     "identify",
     "mdc_term",
     "parse_unit",
+    "units_of",
+    "usable",
 ]
 
 STATISTICS: Final = ("wave", "mean", "systolic", "diastolic", "value")
@@ -126,6 +128,7 @@ _PRESSURE_KINDS: Final = frozenset(
         "cuff_pressure",
     }
 )
+_UNIT_FREE: Final = frozenset({"other", "ecg", "respiration", "plethysmogram"})
 # A site that is better said in fewer words beside the kind.
 _SITE_NAMES: Final = {"arterial_outlet": "outlet"}
 
@@ -234,6 +237,22 @@ def identify(label: str, unit: str = "") -> Identity:
     if not KINDS[kind].sided:
         side = ""
     return Identity(kind, site, side, statistic)
+
+
+def units_of(kind: str) -> tuple[str, ...]:
+    """UCUM codes that values of a kind can be read in; empty where any unit will do."""
+    accepted = KINDS[kind].units
+    return tuple(code for code in accepted if convertible(code, accepted[0]))
+
+
+def usable(identity: Identity, unit: str) -> bool:
+    """Whether values in this unit (UCUM, "" if unknown) can be what `identity` says.
+
+    Kinds that no rule or figure rests on are shown in whatever unit they were written.
+    """
+    if identity.kind in _UNIT_FREE or not KINDS[identity.kind].units:
+        return True
+    return unit in units_of(identity.kind)
 
 
 # Codes and reference names as listed in the open FHIR value set of ISO/IEEE 11073-10101 codes for monitoring

@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from afterclamp.io.casefile import FORMAT_VERSION, TraceFile
+from afterclamp.io.decisions import trace_hashes
 from afterclamp.io.errors import CaseError, CaseFolderUnreadable
 from afterclamp.io.levels import FACTORS, levels_of
+from afterclamp.io.origins import file_sha256
 
 if TYPE_CHECKING:
     from afterclamp.io.case import Case
@@ -64,8 +66,10 @@ def check_case(folder: Path) -> list[Check]:
     if not all(row.ok for row in rows):
         return rows
     with Case.open(folder) as case:
+        rows += _hash_rows(case)
         rows += _log_rows(case)
         rows += _source_rows(case)
+        rows += _original_rows(case)
     return rows
 
 
@@ -141,10 +145,43 @@ def _valid(channel: StoredChannel, start: int, stop: int) -> np.ndarray[Any, np.
     return there
 
 
+def _hash_rows(case: Case) -> list[Check]:
+    """Each trace file against the SHA-256 that the bring-in wrote into the log."""
+    known = trace_hashes(case.log.edits)
+    rows = []
+    for source in case.all_sources:
+        name = f"traces/{source.name}.h5"
+        if source.name not in known:
+            rows.append(Check(name, True, "its SHA-256 was not kept when it was written"))
+        elif file_sha256(case.folder / "traces" / f"{source.name}.h5") == known[source.name]:
+            rows.append(Check(name, True, "the file is the one that was written at bring-in"))
+        else:
+            rows.append(Check(name, False, "the file was changed after it was brought in"))
+    return rows
+
+
+def _original_rows(case: Case) -> list[Check]:
+    """The exports that the case was made of, where this machine knows where they lay."""
+    said = {
+        "as it was": "the original is as it was",
+        "changed": "the original was changed since; the case holds it as it was read",
+        "missing": "the original is not where it was any more; the case holds it as it was read",
+        "not known here": "this machine does not know where the original lies",
+    }
+    return [
+        Check(
+            f"source {one.source}, file {one.name}",
+            one.state != "changed",
+            said[one.state] + (f" ({one.path})" if one.path is not None and one.state != "as it was" else ""),
+        )
+        for one in case.source_state()
+    ]
+
+
 def _log_rows(case: Case) -> list[Check]:
     authors = sorted({edit.author for edit in case.log.edits})
     rows = [Check("log", True, f"{len(case.log.edits)} edit(s) by {', '.join(authors) or 'nobody'}")]
-    rows += [Check("log", False, repair) for repair in case.log.repairs]
+    rows += [Check("log", False, what) for what in (*case.log.repairs, *case.refused)]
     rows += [
         Check(
             "log", False, f"{one.id} and {other.id} replace the same edit: somebody must settle which stands"
@@ -156,7 +193,7 @@ def _log_rows(case: Case) -> list[Check]:
 
 def _source_rows(case: Case) -> list[Check]:
     """Sources that edits speak of and that are not there, and what a bring-in had to set aside."""
-    have = {source.name for source in case.sources}
+    have = {source.name for source in case.all_sources}
     rows = []
     for edit in case.log.standing():
         anchor = edit.payload.get("anchor")
@@ -170,6 +207,7 @@ def _source_rows(case: Case) -> list[Check]:
             )
     if not rows:
         rows.append(Check("sources", True, f"all {len(have)} that the log speaks of are there"))
+    rows += [Check(f"source {name}", True, "was taken out; its file stays") for name in case.taken_out]
     for source in case.sources:
         rows += [
             Check(f"source {source.name}", True, f"set aside at bring-in: {what}")

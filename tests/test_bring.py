@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+import threading
+import time
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
 from afterclamp.io import bring_in
 from afterclamp.io.errors import Cancelled, CannotWrite, CaseError, FileUnreadable, QuestionsOpen
+from afterclamp.io.plan import look
+from afterclamp.io.readers import Claim, Reader
+from afterclamp.io.recording import Recording
 
 PUMP = "time,Flow [L/min],Line P [mmHg]\n" + "".join(
     f"08:00:{s:02d},{4 + s / 100:.2f},{200 + s}\n" for s in range(60)
@@ -73,7 +81,7 @@ def test_a_clock_answer_becomes_an_edit(exports: Path, tmp_path: Path) -> None:
     with bring_in(exports, tmp_path / "case", answers=answers) as case:
         assert case.notes[0].t == pytest.approx(-125.0)
         assert case.notes[0].sd_s == pytest.approx((10**2 + 30**2 / 3) ** 0.5, rel=1e-3)
-        assert [edit.verb for edit in case.log] == ["reference", "clock"]
+        assert [edit.verb for edit in case.log if edit.verb != "source"] == ["reference", "clock"]
 
 
 @pytest.mark.parametrize(
@@ -172,3 +180,159 @@ def test_sources_of_the_same_name_are_told_apart(exports: Path, tmp_path: Path) 
     (exports / "b" / "pump.csv").write_text(PUMP.replace("08:00", "09:00"))
     with bring_in(exports, tmp_path / "case") as case:
         assert {source.name for source in case.sources} == {"log", "pump", "pump-2"}
+
+
+def test_a_missing_unit_is_asked_and_proposed_only_where_the_values_leave_one(tmp_path: Path) -> None:
+    (tmp_path / "pump.csv").write_text(
+        "time,Flow,CVP\n" + "".join(f"08:00:{s:02d},{4 + s / 100:.2f},{6 + s % 5}\n" for s in range(60))
+    )
+    plan = look([tmp_path / "pump.csv"], tmp_path / "case")
+    proposals = {question.id: question.proposal for question in plan.questions}
+    assert proposals["unit:pump/Flow"] == "take it as L/min"
+    assert proposals["unit:pump/CVP"].startswith("leave the unit unknown")  # mmHg and cmH2O both fit
+    with bring_in(tmp_path / "pump.csv", tmp_path / "case", accept_proposals=True) as case:
+        assert case["pump_flow"].unit == "L/min"
+        assert case["pump/CVP"].kind == "other"
+        assert case["pump/CVP"].proposed.kind == "central_venous_pressure"
+
+
+def test_an_answer_that_is_no_unit_of_the_channel_stays_a_question(exports: Path, tmp_path: Path) -> None:
+    with pytest.raises(QuestionsOpen, match="was answered"):
+        bring_in(exports, tmp_path / "case", answers={"units": {"pump/Flow": "mmHg"}}, accept_proposals=True)
+
+
+def test_what_was_answered_is_in_the_log(exports: Path, tmp_path: Path) -> None:
+    (exports / "pump.csv").write_text(ODD)
+    answers = {
+        "units": {"pump/Line_P": "mmHg"},
+        "identity": {"pump/Flow": {"kind": "cardioplegia_flow"}},
+    }
+    with bring_in(exports, tmp_path / "case", answers=answers) as case:
+        told = {edit.payload["channel"]: dict(edit.payload) for edit in case.log.standing("identity")}
+        assert told["pump/Line_P"]["unit_as_written"] == "mmGh"
+        assert told["pump/Line_P"]["why"] == told["pump/Flow"]["why"] == "answered"
+        assert case["cardioplegia_flow"].recorded_as.identity.kind == "pump_flow"
+
+
+def test_each_file_takes_the_map_that_is_meant_for_it(tmp_path: Path) -> None:
+    folder = tmp_path / "exports"
+    folder.mkdir()
+    for name in ("one", "two"):
+        (folder / f"{name}.csv").write_text("".join(f"{s / 10:.1f},{s % 9}\n" for s in range(300)))
+        (tmp_path / f"{name}.toml").write_text(
+            f'[match]\nname = "{name}.csv"\n[file]\nheader_rows = 0\n[time]\ncolumn = 1\nkind = "seconds"\n'
+            f'[[channel]]\ncolumn = 2\nlabel = "{name}"\nunit = "mV"\n'
+        )
+    maps = [tmp_path / "one.toml", tmp_path / "two.toml"]
+    with bring_in(folder, tmp_path / "case", columns=maps) as case:
+        assert {channel.id for channel in case.channels} == {"one/one", "two/two"}
+
+
+def test_a_data_file_alone_asks_for_its_header(tmp_path: Path) -> None:
+    (tmp_path / "r.hea").write_text("r 1 125 250\nr.dat 16 200/mV 16 0 0 0 0 II\n")
+    (tmp_path / "r.dat").write_bytes(np.zeros(250, "<i2").tobytes())
+    with pytest.raises(FileUnreadable, match=r"header file \(\.hea\)"):
+        bring_in(tmp_path / "r.dat", tmp_path / "case")
+
+
+def test_a_preview_writes_nothing(exports: Path, tmp_path: Path) -> None:
+    plan = look([exports], tmp_path / "case")
+    assert {recording.name for recording in plan.recordings} == {"log", "pump"}
+    assert plan.reference == "pump"
+    assert nothing_left(tmp_path, "exports")
+
+
+def test_a_full_disk_at_the_log_leaves_an_existing_case_as_it_was(
+    exports: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "late").mkdir()
+    (exports / "pump.csv").rename(tmp_path / "late" / "pump.csv")
+    bring_in(exports, tmp_path / "case").close()
+    log = tmp_path / "case" / "log" / "bring-in.jsonl"
+    before = log.read_bytes()
+    appended = []
+
+    def full(_descriptor: int) -> None:
+        appended.append(1)
+        if len(appended) > 1:
+            raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("afterclamp.io.log.os.fsync", full)
+    answers = {"clocks": {"pump": {"pieces": [{"offset_s": 5.0}]}}}
+    with pytest.raises(CannotWrite, match="No space left"):
+        bring_in(tmp_path / "late", tmp_path / "case", answers=answers)
+    assert log.read_bytes() == before
+    assert sorted(path.name for path in (tmp_path / "case" / "traces").iterdir()) == [
+        "case-sheet.toml",
+        "log.h5",
+    ]
+
+
+# -- how far, and a stop ---------------------------------------------------------------------------------
+
+
+class Slow:
+    """A reader that takes its time before it hands over anything."""
+
+    def __init__(self, seconds: float) -> None:
+        self.seconds = seconds
+        self.asked_to_stop = False
+        self.thread: threading.Thread | None = None
+
+    def read(self, path: Path, options: Mapping[str, Any]) -> list[Recording]:
+        self.thread = threading.current_thread()
+        end = time.monotonic() + self.seconds
+        while time.monotonic() < end and not self.asked_to_stop:
+            self.asked_to_stop = options["cancelled"]()
+            time.sleep(0.01)
+        return [Recording("slow", "slow", ((path.name, "0"),))]
+
+
+@pytest.fixture
+def slow(monkeypatch: pytest.MonkeyPatch) -> Slow:
+    one = Slow(1.0)
+    reader = Reader("slow", (".slow",), lambda _path, _head: Claim.MINE, one.read)
+    monkeypatch.setattr("afterclamp.io.plan.reader_of", lambda _path: (reader, Claim.MINE))
+    return one
+
+
+def test_progress_comes_at_least_every_200_ms_from_the_callers_thread(slow: Slow, tmp_path: Path) -> None:
+    (tmp_path / "a.slow").write_text("x")
+    heard: list[float] = []
+    threads: set[threading.Thread] = set()
+
+    def hear(_share: float, _text: str) -> None:
+        heard.append(time.monotonic())
+        threads.add(threading.current_thread())
+
+    bring_in(tmp_path / "a.slow", tmp_path / "case", progress=hear).close()
+    # 0.2 s is promised; a busy machine may be late once, the middle of them is not
+    assert len(heard) >= 6
+    assert float(np.median(np.diff(heard))) <= 0.2
+    assert threads == {threading.current_thread()}
+    assert slow.thread not in threads
+
+
+def test_a_stop_is_followed_within_half_a_second_and_the_reader_hears_of_it(
+    slow: Slow, tmp_path: Path
+) -> None:
+    slow.seconds = 3.0
+    (tmp_path / "a.slow").write_text("x")
+    begun = time.monotonic()
+    with pytest.raises(Cancelled):
+        bring_in(tmp_path / "a.slow", tmp_path / "case", cancelled=lambda: time.monotonic() - begun > 0.3)
+    assert time.monotonic() - begun < 0.3 + 0.5
+    assert nothing_left(tmp_path, "a.slow")
+    assert slow.thread is not None
+    slow.thread.join(5.0)
+    assert slow.asked_to_stop
+
+
+def test_a_progress_that_raises_ends_the_bring_in_and_leaves_nothing(exports: Path, tmp_path: Path) -> None:
+    def refuse(share: float, _text: str) -> None:
+        if share > 0.4:
+            raise Cancelled("enough")
+
+    with pytest.raises(Cancelled, match="enough"):
+        bring_in(exports, tmp_path / "case", progress=refuse)
+    assert nothing_left(tmp_path, "exports")

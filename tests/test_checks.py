@@ -1,0 +1,83 @@
+"""Check: a case that is not as it was left is told, down to one bit of a stored sample."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import h5py
+import pytest
+from afterclamp.io import bring_in, open_case
+from afterclamp.io.errors import CaseError
+from afterclamp.replay.checks import Check, check_case, refuse_if_wrong
+
+PUMP = "time,Flow [L/min],Line P [mmHg]\n" + "".join(
+    f"08:00:{s:02d},4.{s:02d},{200 + s}\n" for s in range(60)
+)
+
+
+@pytest.fixture
+def case(tmp_path: Path) -> Path:
+    (tmp_path / "pump.csv").write_text(PUMP)
+    (tmp_path / "log.csv").write_text("time,text\n08:00,on bypass\n08:05,clamp on\n")
+    bring_in([tmp_path / "pump.csv", tmp_path / "log.csv"], tmp_path / "case").close()
+    return tmp_path / "case"
+
+
+def wrong(case: Path) -> list[Check]:
+    return [row for row in check_case(case) if not row.ok]
+
+
+def test_a_case_as_it_was_left_holds(case: Path) -> None:
+    rows = check_case(case)
+    assert all(row.ok for row in rows)
+    assert sum("written at bring-in" in row.found for row in rows) == 2
+    assert sum(row.found == "the original is as it was" for row in rows) == 2
+    refuse_if_wrong(rows, case)
+
+
+def test_a_sample_that_was_changed_within_its_levels_is_still_seen(case: Path) -> None:
+    with h5py.File(case / "traces" / "pump.h5", "r+") as file:
+        group = file["channels/Flow"]
+        group["samples"][30] = 4.31  # within what the bucket's lowest and highest say
+    found = wrong(case)
+    assert "changed after it was brought in" in " ".join(row.found for row in found)
+    with pytest.raises(CaseError, match="did not hold"):
+        refuse_if_wrong(found, case)
+
+
+def test_a_note_that_was_changed_is_seen(case: Path) -> None:
+    with h5py.File(case / "traces" / "log.h5", "r+") as file:
+        file["notes/text"][1] = "clamp off"
+    assert [row.what for row in wrong(case)] == ["traces/log.h5"]
+
+
+def test_changed_originals_are_told_and_missing_ones_are_no_fault_of_the_case(case: Path) -> None:
+    (case.parent / "pump.csv").write_text(PUMP + "08:01:00,4.5,260\n")
+    (case.parent / "log.csv").unlink()
+    rows = check_case(case)
+    assert [row.what for row in rows if not row.ok] == ["source pump, file pump.csv"]
+    assert any("not where it was any more" in row.found for row in rows)
+
+
+def test_what_was_taken_out_is_told_and_still_checked(case: Path) -> None:
+    with open_case(case) as opened:
+        opened.take_out("mara", "log")
+    rows = check_case(case)
+    assert all(row.ok for row in rows)
+    assert Check("source log", True, "was taken out; its file stays") in rows
+    assert any(row.what == "traces/log.h5" and "written at bring-in" in row.found for row in rows)
+
+
+def test_an_edit_that_cannot_be_followed_is_told(case: Path) -> None:
+    with open_case(case) as opened:
+        opened.log.append("mara", "identity", {"channel": "pump/Flow", "kind": "blood"})
+    assert any("cannot be followed" in row.found for row in wrong(case))
+
+
+def test_a_case_from_before_trace_files_were_hashed_says_so(case: Path) -> None:
+    log = case / "log" / "bring-in.jsonl"
+    lines = [line for line in log.read_text("utf-8").splitlines() if "trace_sha256" not in line]
+    log.write_text("\n".join(lines) + "\n", "utf-8")
+    rows = check_case(case)
+    assert all(row.ok for row in rows)
+    assert sum("was not kept" in row.found for row in rows) == 2

@@ -1,0 +1,165 @@
+"""Learned mappings: offered for the next source that looks the same, never applied unasked."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+import pytest
+from afterclamp.io import bring_in, mappings, open_case
+from afterclamp.io.errors import FileUnreadable, QuestionsOpen
+from afterclamp.io.plan import look
+from afterclamp.io.terms import Identity
+
+
+def export(folder: Path, day: int, label: str = "P1 [mmHg]") -> Path:
+    folder.mkdir()
+    path = folder / "monitor.csv"
+    path.write_text(
+        f"time,{label},Flow\n"
+        + "".join(f"0{day}:00:{s:02d},{70 + s % 20},{4 + s / 100:.2f}\n" for s in range(60))
+    )
+    return path
+
+
+DECIDED = {
+    "units": {"monitor/Flow": "L/min"},
+    "identity": {"monitor/P1": {"kind": "arterial_pressure", "site": "femoral", "statistic": "mean"}},
+}
+
+
+@pytest.fixture
+def kept(tmp_path: Path) -> Path:
+    """A folder of mappings after one bring-in with answers."""
+    folder = tmp_path / "settings" / "mappings"
+    bring_in(export(tmp_path / "one", 7), tmp_path / "case1", answers=DECIDED, learned_in=folder).close()
+    return folder
+
+
+def test_what_was_decided_is_kept_as_toml_with_the_labels_it_is_for(kept: Path) -> None:
+    [path] = kept.iterdir()
+    told = tomllib.loads(path.read_text("utf-8"))
+    assert told["labels"] == ["Flow []", "P1 [mmHg]"]
+    assert told["units"] == {"Flow": "L/min"}
+    assert told["identity"]["P1"]["site"] == "femoral"
+
+
+def test_the_next_source_that_looks_the_same_is_asked_with_it(kept: Path, tmp_path: Path) -> None:
+    plan = look([export(tmp_path / "two", 8)], tmp_path / "case2", learned_in=kept)
+    asked = {question.id: question for question in plan.questions}
+    assert set(asked) == {"identity:monitor/P1", "unit:monitor/Flow"}
+    assert asked["identity:monitor/P1"].proposal == "as last time, femoral mean"
+    assert asked["unit:monitor/Flow"].proposal == "take it as L/min"
+    assert "last source that looked the same" in asked["unit:monitor/Flow"].text
+    assert plan.decisions == ()
+
+
+def test_it_is_never_applied_unasked(kept: Path, tmp_path: Path) -> None:
+    path = export(tmp_path / "two", 8)
+    with pytest.raises(QuestionsOpen):
+        bring_in(path, tmp_path / "case2", learned_in=kept)
+    assert not (tmp_path / "case2").exists()
+    answers = {
+        "units": {"monitor/Flow": "unknown"},
+        "identity": {"monitor/P1": {"kind": "other"}},
+    }
+    with bring_in(path, tmp_path / "case2", answers=answers, learned_in=kept) as case:
+        assert {channel.kind for channel in case.channels} == {"other"}
+
+
+def test_accepted_it_is_in_the_log(kept: Path, tmp_path: Path) -> None:
+    path = export(tmp_path / "two", 8)
+    with bring_in(path, tmp_path / "case2", accept_proposals=True, learned_in=kept) as case:
+        assert case["femoral_mean"].id == "monitor/P1"
+        assert case["pump_flow"].unit == "L/min"
+        whys = {edit.payload["channel"]: edit.payload["why"] for edit in case.log.standing("identity")}
+        assert whys == {"monitor/P1": "proposal accepted", "monitor/Flow": "proposal accepted"}
+
+
+def test_a_source_that_looks_otherwise_is_not_asked(kept: Path, tmp_path: Path) -> None:
+    plan = look([export(tmp_path / "two", 8, label="P2 [mmHg]")], tmp_path / "case2", learned_in=kept)
+    assert not [question for question in plan.questions if question.id.startswith("identity:")]
+
+
+def test_without_a_folder_nothing_is_learned_or_offered(kept: Path, tmp_path: Path) -> None:
+    plan = look([export(tmp_path / "two", 8)], tmp_path / "case2")
+    assert [question.id for question in plan.questions] == ["unit:monitor/Flow"]
+    assert len(list(kept.iterdir())) == 1
+
+
+def test_what_was_changed_on_the_desk_is_learned_too(kept: Path, tmp_path: Path) -> None:
+    with open_case(tmp_path / "case1") as case:
+        case.change_channel("mara", "femoral_mean", site="radial", side="left")
+        [path] = mappings.remember(case, kept)
+    plan = look([export(tmp_path / "two", 8)], tmp_path / "case2", learned_in=kept)
+    told = mappings.propose(plan.recordings[0], kept)
+    assert told.identity["monitor/P1"].identity() == Identity("arterial_pressure", "radial", "left", "mean")
+    assert told.units == {"monitor/Flow": "L/min"}
+    assert path.parent == kept
+
+
+def test_a_mapping_mended_wrongly_is_named(kept: Path, tmp_path: Path) -> None:
+    [path] = kept.iterdir()
+    path.write_text('[units]\n"Flow" = "L/min7"\n', "utf-8")
+    with pytest.raises(FileUnreadable, match=path.name):
+        look([export(tmp_path / "two", 8)], tmp_path / "case2", learned_in=kept)
+
+
+def test_labels_with_signs_of_toml_come_back_as_they_are(tmp_path: Path) -> None:
+    folder = tmp_path / "settings"
+    label = '"P ""A\\é"" #1 [mmHg]"'
+    first = export(tmp_path / "one", 7, label=label)
+    with bring_in(first, tmp_path / "case1", accept_proposals=True) as case:
+        channel = next(c for c in case.channels if c.unit_as_written == "mmHg")
+        case.change_channel("mara", channel.id, kind="arterial_pressure", unit="kPa")
+        mappings.remember(case, folder)
+    plan = look([export(tmp_path / "two", 8, label=label)], tmp_path / "case2", learned_in=folder)
+    assert mappings.propose(plan.recordings[0], folder).units[channel.id] == "kPa"
+
+
+# -- column maps ----------------------------------------------------------------------------------------
+
+MAP = """
+[file]
+header_rows = 0
+[time]
+column = 1
+kind = "seconds"
+[[channel]]
+column = 2
+label = "aortic pressure"
+unit = "mmHg"
+"""
+
+
+def bare(folder: Path, shift: float) -> Path:
+    folder.mkdir()
+    path = folder / "bench.csv"
+    path.write_text("".join(f"{s / 10:.1f},{80 + shift + s % 9:.2f}\n" for s in range(400)))
+    return path
+
+
+def test_a_column_map_is_offered_for_a_table_that_begins_alike(tmp_path: Path) -> None:
+    folder = tmp_path / "settings"
+    (tmp_path / "map.toml").write_text(MAP)
+    first = bare(tmp_path / "one", 0.0)
+    bring_in(first, tmp_path / "case1", columns=tmp_path / "map.toml", learned_in=folder).close()
+    second = bare(tmp_path / "two", 3.5)
+    with pytest.raises(QuestionsOpen) as caught:
+        bring_in(second, tmp_path / "case2", learned_in=folder)
+    assert [question.id for question in caught.value.questions] == ["columns:bench.csv"]
+    with bring_in(
+        second, tmp_path / "case2", answers={"columns": {"bench.csv": "last time"}}, learned_in=folder
+    ) as case:
+        assert case["aortic"].unit == "mm[Hg]"
+    with pytest.raises(FileUnreadable, match="header"):
+        bring_in(second, tmp_path / "case3", answers={"columns": {"bench.csv": "none"}}, learned_in=folder)
+
+
+def test_a_folder_of_settings_is_named_by_the_environment(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv(mappings.SETTINGS, str(tmp_path))
+    assert mappings.default_folder() == tmp_path / "mappings"
+    monkeypatch.delenv(mappings.SETTINGS)
+    assert mappings.default_folder().name == "mappings"
