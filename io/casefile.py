@@ -42,6 +42,7 @@ from numpy.typing import NDArray
 from . import terms
 from .errors import Cancelled, CannotWrite, CaseFolderUnreadable
 from .levels import FACTORS, levels_of
+from .off_scale import not_connected, possible_codes
 from .older import identity_fields, runs_of_times
 from .recording import Note, RecordedChannel, Recording, Segment
 from .steady_file import SteadyFile
@@ -132,11 +133,18 @@ def write(
         with SteadyFile(partial) as sink:
             with h5py.File(sink, "w", libver="v110") as file:
                 _write_root(recording, file)
+                set_aside = list(recording.set_aside)
                 for channel in recording.channels:
                     identity = (identities or {}).get(channel.key)
                     identity = identity or terms.identify(channel.label, channel.unit_as_written)
                     unit = (units or {}).get(channel.key, terms.parse_unit(channel.unit_as_written) or "")
-                    _write_channel(file, channel, identity, unit, step)
+                    absent_s = _write_channel(file, channel, identity, unit, step)
+                    if absent_s:
+                        set_aside.append(
+                            f"{channel.label or channel.key}: {absent_s:.0f} s stand still outside what can be: "
+                            "taken as not connected"
+                        )
+                file.attrs["set_aside"] = json.dumps(set_aside)
                 _write_notes(recording.notes, file)
             sink.sync()
         partial.rename(path)
@@ -165,7 +173,6 @@ def _write_root(recording: Recording, file: h5py.File) -> None:
     file.attrs["files"] = json.dumps([list(pair) for pair in recording.files])
     file.attrs["first_stamp"] = recording.first_stamp.isoformat() if recording.first_stamp else ""
     file.attrs["dated"] = recording.dated
-    file.attrs["set_aside"] = json.dumps(list(recording.set_aside))
     file.attrs["about"] = json.dumps(dict(recording.about))
     file.create_group("channels")
 
@@ -187,7 +194,8 @@ def _write_channel(
     identity: terms.Identity,
     unit: str,
     step: Callable[[int], None],
-) -> None:
+) -> float:
+    """Write one channel; the seconds that were marked as not connected."""
     group = file["channels"].create_group(channel.key)
     mdc = terms.mdc_term(identity)
     for name, value in {
@@ -219,7 +227,20 @@ def _write_channel(
         types = {"min": channel.dtype, "max": channel.dtype, "count": np.dtype(np.uint16)}
         targets.append([Filling(level, name, buckets, dtype) for name, dtype in types.items()])
     there = _ValidRuns()
+    absent_s, at, goes_on = 0.0, 0, False
+    segments = iter(channel.segments)
+    segment = next(segments, None)
     for codes, valid in _pieces(channel, lengths):
+        while segment is not None and at >= segment.first + segment.count:
+            segment = next(segments, None)
+        if segment is not None:
+            bounds = possible_codes(identity, unit, segment.scale, segment.offset)
+            absent = not_connected(codes, bounds, segment.rate_hz, goes_on=goes_on) if bounds else None
+            goes_on = absent is not None and bool(absent[-1])
+            if absent is not None:
+                absent_s += float(absent.sum()) / segment.rate_hz
+                valid = ~absent if valid is None else valid & ~absent
+        at += len(codes)
         samples.add(codes)
         there.add(len(codes), valid)
         for target, level in zip(targets, levels_of(codes, valid), strict=True):
@@ -227,6 +248,7 @@ def _write_channel(
                 filling.add(values)
         step(len(codes))
     group.create_dataset("valid", data=there.array())
+    return absent_s
 
 
 def _pieces(

@@ -248,15 +248,17 @@ def test_a_line_that_is_connected_late_is_missing_before_and_no_artefact(tmp_pat
         assert set(state[41:60]) == {MASKED}
         assert set(state[61:119]) == {OBSERVED}
         assert set(state[121:]) == {MISSING}
-        assert masked_seconds(channel, case.grid)[:60].all()
+        assert masked_seconds(channel, case.grid)[41:60].all()
 
 
-def test_a_line_off_in_the_middle_is_an_artefact_nine(tmp_path: Path):
-    wave = laid(pulse(180), 60, -600.0, 50)
+@pytest.mark.parametrize(("level", "what"), [(-600.0, "gap"), (-100.0, "off scale")])
+def test_a_line_off_in_the_middle_is_an_artefact_nine(tmp_path: Path, level: float, what: str):
+    # What no pressure can be is not there from the bring-in on; what one hardly can be is found by its flatness.
+    wave = laid(pulse(180), 60, level, 50)
     with _case(tmp_path, wave) as case:
         [found] = artefacts(case["left_radial"])
         assert (found.code, found.start, found.end) == ("A9", 60.0, 110.0)
-        assert found.evidence["what"] == "off scale"
+        assert found.evidence["what"] == what
 
 
 def test_a_gap_in_a_wave_is_an_artefact_nine(tmp_path: Path):

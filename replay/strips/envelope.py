@@ -206,29 +206,49 @@ def solid(picture: Picture, columns: Columns, ink: Ink | Picture) -> None:
             np.putmask(part, mask, ink)
 
 
-def wash(picture: Picture, columns: Columns, tint: Ink, *, lighten: bool) -> None:
+def shared_rows(columns: Columns) -> tuple[int, int]:
+    """First and one-past-last row that every seen column covers; an empty range where they are few.
+
+    Those rows need no mask, which is a third of the time where a band is broad.
+    """
+    seen = columns.seen
+    below = int(columns.bottom.max(where=seen, initial=-1)) + 1
+    first = int(columns.top.max(where=seen, initial=0))
+    last = int(columns.bottom.min(where=seen, initial=below)) + 1
+    return (first, last) if last - first >= _BLOCK else (below, below)
+
+
+def washed(row: Picture, columns: Columns, tint: Ink, *, lighten: bool) -> Picture:
+    """One row of pixels, or several, under a wash that covers it in every seen column."""
+    layer = np.where(columns.seen, tint, tint.dtype.type(0))
+    return row + layer if lighten else row - layer
+
+
+def wash(
+    picture: Picture, columns: Columns, tint: Ink, *, lighten: bool, done: tuple[int, int] | None = None
+) -> None:
     """Lay a thin wash over the pixels of a trace; where washes overlap the ground shows their sum.
 
-    `tint` is taken from (or on a dark ground added to) each pixel as a whole number, which is right as long
-    as no colour of the sum runs over: the caller keeps tints thin enough.
+    Parameters
+    ----------
+    picture : ndarray, shape (rows, columns)
+        Drawn into.
+    columns : Columns
+        The trace.
+    tint : an element
+        Taken from, or added to, each pixel as a whole number. That is right as long as no colour of the sum
+        runs over: the caller keeps tints thin enough.
+    lighten : bool
+        Whether it is added: on a dark ground.
+    done : (int, int), optional
+        Rows of `shared_rows` that have the wash already.
     """
+    shared = shared_rows(columns) if done is None else done
+    if done is None:
+        rows = slice(*shared)
+        picture[rows] = washed(picture[rows], columns, tint, lighten=lighten)
     change = np.add if lighten else np.subtract
-    seen = columns.seen
-    if not seen.any():
-        return
-    # The rows that every column covers need no mask: a third of the time, where a band is broad.
-    first, last = (
-        int(columns.top.max(where=seen, initial=0)),
-        int(columns.bottom.min(where=seen, initial=1 << 30)),
-    )
-    if last - first < _BLOCK:
-        first = last = int(columns.bottom.max(where=seen, initial=0)) + 1
-    else:
-        shared = picture[first : last + 1]
-        layer = np.where(seen, tint, tint.dtype.type(0))
-        change(shared, layer, out=shared)
-        last += 1
-    for rows, mask in _covered(columns, leave_out=(first, last)):
+    for rows, mask in _covered(columns, leave_out=shared):
         part = picture[rows]
         change(part, np.multiply(mask.view(np.uint8), tint, dtype=picture.dtype), out=part)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -64,6 +65,15 @@ class Frame:
     def y_of_rows(self, rows: Numbers | NDArray[np.integer]) -> Floats:
         """Middles of rows as logical pixels."""
         return np.asarray(self.top + (rows + 0.5) / self.grain.down, np.float64)
+
+    def grid_columns(self, times: Sequence[float]) -> list[int]:
+        """Columns of the lines at these moments."""
+        columns = (self.scale.column(t) for t in times)
+        return [column for column in columns if 0 <= column < self.scale.columns]
+
+    def grid_rows(self, values: Sequence[float]) -> list[int]:
+        """Rows of the lines at these values."""
+        return [round(row) for row in self.values.place(np.array(values, np.float64)).tolist()]
 
     def y_of(self, value: float) -> float:
         """One value."""

@@ -54,6 +54,28 @@ def trace_pen(colour: str, pattern: str, dots_per_pixel: float) -> QPen:
     return pen
 
 
+def draw_thread(painter: QPainter, course: Course, frame: Frame) -> None:
+    """The faint line under a trace with breaks, so that no peak is lost in one; before all other lines.
+
+    Dashed and dotted waves have one, and dots that stand far apart.
+    """
+    samples, trace = course.samples, course.trace
+    if samples is None or not (
+        trace.pattern == "core" or (trace.pattern in _DASHES and trace.channel.is_wave)
+    ):
+        return
+    interval = samples.interval_s if samples.interval_s == samples.interval_s else 0.0
+    near = interval / frame.scale.second_per_column / frame.grain.across < _FAR_DOTS
+    if trace.pattern == "core" and near:
+        return
+    x, y = frame.x(samples.t), frame.y(samples.values)
+    painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
+    painter.setPen(trace_pen(frame.theme.faint(trace.colour), "solid", frame.grain.down))
+    for piece in runs_of_samples(samples.t, samples.values, interval):
+        painter.drawPolyline(polygon(x[piece], y[piece]))
+    painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
+
+
 def draw_samples(painter: QPainter, course: Course, frame: Frame, *, page: bool = False) -> None:
     """Draw a course of mode ``samples``; the painter is clipped to the strip.
 
@@ -94,15 +116,6 @@ def draw_samples(painter: QPainter, course: Course, frame: Frame, *, page: bool 
             if len(px) == 1:
                 _draw_dots(painter, px, py, pen.color(), 1.5)
                 continue
-            if trace.pattern in _DASHES and trace.channel.is_wave and not is_hidden and not page:
-                # Faint in the breaks: a peak that falls into one must not be lost.
-                painter.setPen(trace_pen(theme.faint(trace.colour), "solid", grain.down))
-                _draw_line(painter, px, py, 1, grain.down)
-                painter.setPen(pen)
-            if trace.pattern == "core" and px[-1] - px[0] > _FAR_DOTS * (len(px) - 1):
-                # Dots this far apart need a thread between them.
-                painter.setPen(trace_pen(theme.faint(trace.colour), "solid", grain.down))
-                _draw_line(painter, px, py, 1, grain.down)
             if trace.pattern != "core":
                 _draw_line(
                     painter, px, py, 1 if page else max(1, round(grain.down)) if fine else passes, grain.down

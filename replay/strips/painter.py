@@ -13,13 +13,13 @@ from PySide6.QtGui import QColor, QFontMetricsF, QImage, QPainter, QPixmap
 
 from . import page, raster, signs
 from .axis import FROM_START, TimeText, TimeTicks, time_ticks
-from .courses import course_of, masked_stretches
+from .courses import Course, course_of, masked_stretches
 from .envelope import Flags, Floats, Grain, TimeScale, ValueScale
 from .envelope import Picture as Pixels
 from .frame import Frame
 from .lanes import Bar, Lane, lanes_of, paint_lane, within
 from .layout import Strip
-from .lines import draw_samples
+from .lines import draw_samples, draw_thread
 from .margin import measurer, paint_margin, text_font, ticks_of
 from .places import places_of
 from .theme import PAPER, Theme
@@ -309,7 +309,10 @@ class Picture:
             course_of(trace, self.scale, grain, mask) for trace, mask in zip(strip.traces, masks, strict=True)
         ]
         by_columns = [course for course in courses if course.mode != "samples"]
-        hidden = [course.masked for course in courses if course.masked is not None]
+        # A good trace is not hatched for its neighbour's sake; the masked part of a trace is grey itself.
+        masked = [course.masked for course in courses if not course.empty]
+        all_masked = [flags for flags in masked if flags is not None]
+        hidden = [np.logical_and.reduce(all_masked)] if all_masked and len(all_masked) == len(masked) else []
         times, at_values = [t for t, _ in ticks.labelled], ticks_of(strip, height, self.theme)
         if vector:
             painter.setClipRect(frame.box)
@@ -318,16 +321,15 @@ class Picture:
                 page.draw_hatch(painter, np.logical_or.reduce(hidden), frame)
             page.draw_courses(painter, by_columns, frame)
         else:
-            pixels = self._room(frame.values.rows, self.scale.columns)
-            raster.draw_ground(pixels, frame, times, at_values)
-            if hidden:
-                raster.draw_hatch(pixels, np.logical_or.reduce(hidden), frame)
-            raster.draw_courses(pixels, by_columns, frame)
-            width = self.scale.columns * grain.dots
-            image = QImage(pixels.data, width, frame.values.rows, width * 4, QImage.Format.Format_RGB32)
             with self._device_pixels(painter):
-                painter.drawImage(left, first_row, image)
+                if by_columns or hidden:
+                    self._copy_pixels(painter, frame, by_columns, hidden, times, at_values)
+                else:
+                    self._fill_ground(painter, frame, times, at_values)
             painter.setClipRect(frame.box)
+        if not vector:
+            for course in courses:
+                draw_thread(painter, course, frame)
         for course in courses:
             if course.mode == "samples":
                 draw_samples(painter, course, frame, page=vector)
@@ -339,6 +341,37 @@ class Picture:
         if all(course.empty for course in courses):
             signs.draw_nothing_here(painter, frame)
         painter.setClipping(False)
+
+    def _copy_pixels(
+        self,
+        painter: QPainter,
+        frame: Frame,
+        courses: Sequence[Course],
+        hidden: Sequence[Flags],
+        times: Sequence[float],
+        at_values: Sequence[float],
+    ) -> None:
+        """Ground, hatch and the traces that are drawn by columns, in device pixels."""
+        pixels = self._room(frame.values.rows, frame.scale.columns)
+        hatched = np.logical_or.reduce(hidden) if hidden else None
+        raster.draw_strip(pixels, courses, frame, hatched, times, at_values)
+        width = frame.scale.columns * frame.grain.dots
+        image = QImage(pixels.data, width, frame.values.rows, width * 4, QImage.Format.Format_RGB32)
+        painter.drawImage(self._dots(frame.left), self._dots(frame.top), image)
+
+    def _fill_ground(
+        self, painter: QPainter, frame: Frame, times: Sequence[float], at_values: Sequence[float]
+    ) -> None:
+        """Ground and grid lines alone, in device pixels: quicker than a copy where nothing else is in it."""
+        left, top, rows = self._dots(frame.left), self._dots(frame.top), frame.values.rows
+        dots = frame.grain.dots
+        width = frame.scale.columns * dots
+        grid = QColor(self.theme.grid)
+        painter.fillRect(left, top, width, rows, QColor(self.theme.ground))
+        for column in frame.grid_columns(times):
+            painter.fillRect(left + column * dots, top, dots, rows, grid)
+        for row in frame.grid_rows(at_values):
+            painter.fillRect(left, top + row, width, 1, grid)
 
     def _room(self, rows: int, columns: int) -> Pixels:
         """Pixels for one strip, the same memory each time."""

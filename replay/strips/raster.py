@@ -17,9 +17,11 @@ from .envelope import (
     has_breaks,
     joined,
     patterned,
+    shared_rows,
     solid,
     thickened,
     wash,
+    washed,
 )
 from .frame import Frame
 
@@ -29,34 +31,44 @@ _HATCH_PERIOD = 7  # logical pixels between two lines of the hatch
 _THIN = 3  # logical pixels: a band lower than this is its edge alone
 
 
-def draw_ground(
-    picture: Picture, frame: Frame, at_times: Sequence[float], at_values: Sequence[float]
+def draw_strip(
+    picture: Picture,
+    courses: Sequence[Course],
+    frame: Frame,
+    hidden: Flags | None,
+    at_times: Sequence[float],
+    at_values: Sequence[float],
 ) -> None:
-    """Ground and grid lines."""
-    grain, scale, theme = frame.grain, frame.scale, frame.theme
-    grid = grain.ink(theme.grid)
-    row = np.full(scale.columns, grain.ink(theme.ground))
-    row[[column for column in map(scale.column, at_times) if 0 <= column < scale.columns]] = grid
-    picture[:] = row
-    picture[np.rint(frame.values.place(np.array(at_values))).astype(np.int64)] = grid
+    """Everything of a strip that is drawn by columns.
 
-
-def draw_hatch(picture: Picture, columns: Flags, frame: Frame) -> None:
-    """Grey diagonal lines over the columns that are masked, standing still in time."""
-    where = np.flatnonzero(columns)
-    down = np.floor(np.arange(picture.shape[0]) / frame.grain.down).astype(np.int64)
-    along = np.floor((where + frame.scale.first) / frame.grain.across).astype(np.int64)
-    part = picture[:, where]
-    part[(down[:, None] + along[None, :]) % _HATCH_PERIOD == 0] = frame.grain.ink(frame.theme.hatch)
-    picture[:, where] = part
-
-
-def draw_courses(picture: Picture, courses: Sequence[Course], frame: Frame) -> None:
-    """The traces that are drawn by columns, in their order; all washes lie under all lines."""
+    Parameters
+    ----------
+    picture : ndarray, shape (rows, columns)
+        Drawn into, whole.
+    courses : sequence of Course
+        Of modes ``columns`` and ``band``, in their order; all washes lie under all lines.
+    frame : Frame
+        Scales and look.
+    hidden : ndarray of bool or None
+        Columns that are hatched.
+    at_times, at_values : sequences
+        Where grid lines stand.
+    """
     prepared = [(course, columns_of(course.lo, course.hi, frame.values)) for course in courses]
     bands = [(course, columns) for course, columns in prepared if course.mode == "band"]
-    for course, columns in bands:
-        _draw_wash(picture, course, columns, frame, min(_WASH, _ALL_WASHES / len(bands)))
+    washes = [_wash_of(course, columns, frame, len(bands)) for course, columns in bands]
+    lighten = frame.theme.dark
+    # The first wash's broad middle goes down with the ground, at once.
+    done = shared_rows(washes[0][0]) if washes and hidden is None else (0, 0)
+    _draw_ground(picture, frame, at_times, at_values, washes[0] if done[1] > done[0] else None, done)
+    if hidden is not None:
+        _draw_hatch(picture, hidden, frame)
+    for number, (covered, tint) in enumerate(washes):
+        first = number == 0 and hidden is None
+        wash(picture, covered, tint, lighten=lighten, done=done if first else None)
+    for course, columns in prepared:
+        if course.mode == "columns":
+            _draw_thread(picture, course, columns, frame)
     for course, columns in prepared:
         if course.mode == "band":
             _draw_edges(picture, course, columns, frame)
@@ -70,31 +82,62 @@ def line_pixels(course: Course, dots_per_pixel: float) -> int:
     return max(1, round((2.0 if broad else 1.0) * dots_per_pixel))
 
 
-def _draw_wash(picture: Picture, course: Course, columns: Columns, frame: Frame, share: float) -> None:
+def _draw_ground(
+    picture: Picture,
+    frame: Frame,
+    at_times: Sequence[float],
+    at_values: Sequence[float],
+    under: tuple[Columns, Ink] | None,
+    shared: tuple[int, int],
+) -> None:
+    """Ground and grid lines; in the shared rows with a wash upon them."""
+    grid = frame.grain.ink(frame.theme.grid)
+    row = np.full_like(picture[0], frame.grain.ink(frame.theme.ground))
+    row[frame.grid_columns(at_times)] = grid
+    lines = frame.grid_rows(at_values)
+    if under is None:
+        picture[:] = row
+        picture[lines] = grid
+        return
+    lighten = frame.theme.dark
+    picture[: shared[0]], picture[shared[1] :] = row, row
+    picture[slice(*shared)] = washed(row, *under, lighten=lighten)
+    washed_line = washed(np.full_like(row, grid), *under, lighten=lighten)
+    for line in lines:
+        picture[line] = washed_line if shared[0] <= line < shared[1] else grid
+
+
+def _draw_hatch(picture: Picture, columns: Flags, frame: Frame) -> None:
+    """Grey diagonal lines over the columns that are masked, standing still in time."""
+    where = np.flatnonzero(columns)
+    down = np.floor(np.arange(picture.shape[0]) / frame.grain.down).astype(np.int64)
+    along = np.floor((where + frame.scale.first) / frame.grain.across).astype(np.int64)
+    part = picture[:, where]
+    part[(down[:, None] + along[None, :]) % _HATCH_PERIOD == 0] = frame.grain.ink(frame.theme.hatch)
+    picture[:, where] = part
+
+
+def _wash_of(course: Course, columns: Columns, frame: Frame, bands: int) -> tuple[Columns, Ink]:
+    """What a band's wash covers, and what it takes from (or on a dark ground adds to) each pixel there."""
     theme, grain = frame.theme, frame.grain
-    tall = columns.bottom - columns.top >= _THIN * grain.down
-    seen = columns.seen & tall
+    seen = columns.seen & (columns.bottom - columns.top >= _THIN * grain.down)
     if course.masked is not None:
         seen &= ~course.masked
-    colour, ground = theme.trace(course.trace.colour), theme.ground
-    # What the wash takes from (or on a dark ground adds to) each of red, green and blue.
+    share = min(_WASH, _ALL_WASHES / bands)
+    colour, ground, sign = theme.trace(course.trace.colour), theme.ground, 1 if theme.dark else -1
     parts = [
-        round(
-            max(0, (int(colour[i : i + 2], 16) - int(ground[i : i + 2], 16)) * (1 if theme.dark else -1))
-            * share
-        )
+        round(max(0, (int(colour[i : i + 2], 16) - int(ground[i : i + 2], 16)) * sign) * share)
         for i in (1, 3, 5)
     ]
     tint = grain.element(parts[0] << 16 | parts[1] << 8 | parts[2])
-    wash(picture, Columns(columns.top, columns.bottom, seen), tint, lighten=theme.dark)
+    return Columns(columns.top, columns.bottom, seen), tint
 
 
 def _inks(course: Course, frame: Frame) -> Ink | Picture:
-    theme, grain = frame.theme, frame.grain
-    colour = grain.ink(theme.trace(course.trace.colour))
+    colour = frame.grain.ink(frame.theme.trace(course.trace.colour))
     if course.masked is None:
         return colour
-    return np.where(course.masked, grain.ink(theme.masked), colour)
+    return np.where(course.masked, frame.grain.ink(frame.theme.masked), colour)
 
 
 def _draw_edges(picture: Picture, course: Course, columns: Columns, frame: Frame) -> None:
@@ -115,25 +158,23 @@ def _draw_edges(picture: Picture, course: Course, columns: Columns, frame: Frame
         edge(picture, low_enough, columns.seen, shown, pixels, inks)
 
 
+def _broadened(course: Course, columns: Columns, frame: Frame) -> Columns:
+    """The columns of a trace, joined and as high as its line is thick."""
+    core = course.trace.pattern == "core"
+    pixels = round(3 * frame.grain.down) if core else line_pixels(course, frame.grain.down)
+    return thickened(joined(columns), pixels, frame.values.rows)
+
+
+def _draw_thread(picture: Picture, course: Course, columns: Columns, frame: Frame) -> None:
+    """The faint line under a wave with breaks: followed beat by beat, no peak of it may be lost in one."""
+    if has_breaks(course.trace.pattern) and course.trace.channel.is_wave:
+        faint = frame.grain.ink(frame.theme.faint(course.trace.colour))
+        solid(picture, _broadened(course, columns, frame), faint)
+
+
 def _draw_columns(picture: Picture, course: Course, columns: Columns, frame: Frame) -> None:
-    grain = frame.grain
-    pattern = course.trace.pattern
-    pixels = line_pixels(course, grain.down)
-    if pattern == "core":
-        pixels = round(3 * grain.down)
-    columns = thickened(joined(columns), pixels, picture.shape[0])
-    inks = _inks(course, frame)
-    if not has_breaks(pattern):
-        solid(picture, columns, inks)
-    elif course.trace.channel.is_wave:
-        # A wave is followed beat by beat at this zoom: in a break it is faint, so that no peak is lost.
-        shown = patterned(columns, pattern, frame.scale.first, grain.across, None).seen
-        faint = grain.ink(frame.theme.faint(course.trace.colour))
-        solid(picture, columns, np.where(shown | (columns.seen & _hidden(course)), inks, faint))
-    else:
-        always = round(6 * grain.down)  # what jumps is drawn in a break too
-        solid(picture, patterned(columns, pattern, frame.scale.first, grain.across, always), inks)
-
-
-def _hidden(course: Course) -> Flags | np.bool_:
-    return np.False_ if course.masked is None else course.masked
+    grain, pattern = frame.grain, course.trace.pattern
+    # What jumps is drawn in a break too; a wave has its thread there.
+    always = None if course.trace.channel.is_wave else round(6 * grain.down)
+    broad = _broadened(course, columns, frame)
+    solid(picture, patterned(broad, pattern, frame.scale.first, grain.across, always), _inks(course, frame))

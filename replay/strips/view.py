@@ -113,7 +113,11 @@ class StripsView(QWidget):
         """Show another window; emits nothing."""
         if span != self._span and span.end > span.start:
             self._span = span
-            self._refresh()
+            self._still = None
+            self._arrange()
+            # The margin stays, but for half a label of the axis.
+            left = self._picture.places.left - 4 * self._picture.theme.text
+            self.update(left, 0, self.width() - left, self.height())
 
     @property
     def playhead(self) -> float | None:
