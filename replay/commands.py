@@ -222,12 +222,13 @@ def bring_in_command(
 
 
 @main.command("open")
-@CASE
-def open_command(case: Path) -> None:
-    """Open a case on the desk."""
+@click.argument("case", required=False, type=click.Path(path_type=Path))
+def open_command(case: Path | None) -> None:
+    """Open a case on the desk; without CASE, the shelf of the cases opened lately."""
     from .window import why_no_window
 
-    _folder(case).close()  # what cannot be read is said here, before a window opens
+    if case is not None:
+        _folder(case).close()  # what cannot be read is said here, before a window opens
     reason = why_no_window()
     if reason:
         raise CaseError(
@@ -413,13 +414,13 @@ def _write_paper(case: Path, out: Path, *, believe: str | None = None, limits: s
         write_paper(opened, out, believe=believe, limits=_limit_set(limits), progress=_progress())
 
 
-def _open_desk(case: Path) -> None:
+def _open_desk(case: Path | None) -> None:
     from .window import drawing_ready
 
     drawing_ready()
     from . import app
 
-    code = app.run([str(case)])
+    code = app.run([str(case)] if case is not None else [])
     if code:
         sys.exit(code)
 

@@ -39,6 +39,7 @@ from PySide6.QtWidgets import (
 from .actions import ACTIONS, MENUS, in_menu, on_toolbar
 from .desk_actions import DeskActions
 from .panes.clock_face import CLOCK, ClockFace, number
+from .panes.figures_list import FiguresList
 from .panes.finds_list import FindsList
 from .panes.lists import Row
 from .panes.loose_ends import LooseEnds
@@ -94,6 +95,7 @@ class Desk(QMainWindow):
         self.card = ReadingCard(self)
         self.marks = MarksList(self.face, self)
         self.finds = FindsList(self.face, self)
+        self.figures = FiguresList(self)
         self.said = SaidList(self.face, self)
         self.loose_ends = LooseEnds(self)
         self.why = WhyCard(self.face, self)
@@ -106,8 +108,8 @@ class Desk(QMainWindow):
         self.tabs.setDocumentMode(True)
         self.tabs.setAccessibleName("Lists")
         for page, title in (
-            (self.marks, "Marks"), (finds_page, "Finds"), (self.said, "Said and written"),
-            (self.loose_ends, "Loose ends"),
+            (self.marks, "Marks"), (finds_page, "Finds"), (self.figures, "Figures"),
+            (self.said, "Said and written"), (self.loose_ends, "Loose ends"),
         ):  # fmt: skip
             self.tabs.addTab(page, title)
         self.finds_page = finds_page
@@ -123,9 +125,19 @@ class Desk(QMainWindow):
         self.across.setStretchFactor(0, 1)
         self.across.setStretchFactor(1, 0)
         self.across.setSizes([WIDTH - RIGHT, RIGHT])
+        self.unset_clocks = QLabel("", self)
+        self.unset_clocks.setWordWrap(True)
+        self.unset_clocks.setProperty("notice", True)
+        self.unset_clocks.setAccessibleName("Clocks that have not been set")
+        self.open_page = QWidget(self)
+        column = QVBoxLayout(self.open_page)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(0)
+        column.addWidget(self.unset_clocks)
+        column.addWidget(self.across, 1)
         self.pages = QStackedWidget(self)
         self.pages.addWidget(self.shelf)
-        self.pages.addWidget(self.across)
+        self.pages.addWidget(self.open_page)
         self.setCentralWidget(self.pages)
 
     def _build_commands(self) -> None:
@@ -196,7 +208,7 @@ class Desk(QMainWindow):
         self.face.changed.connect(self._write_lists)
         self.views.span_selected.connect(self._span_drawn)
         self.views.picked.connect(self._picked)
-        for pane in (self.marks, self.finds, self.said):
+        for pane in (self.marks, self.finds, self.figures, self.said):
             pane.jumped.connect(self.go_to)
         self.finds.selected.connect(self._show_why)
         self.why.jumped.connect(self.views.jump)
@@ -267,7 +279,7 @@ class Desk(QMainWindow):
         case = self.session.case
         self.playhead.pause()
         self.does.span_from = None
-        self.pages.setCurrentWidget(self.across if case is not None else self.shelf)
+        self.pages.setCurrentWidget(self.open_page if case is not None else self.shelf)
         self.setWindowTitle(f"{case.name} – afterclamp" if case is not None else "afterclamp")
         self.face.set_start(case.start_clock if case is not None else None)
         if case is not None:
@@ -281,6 +293,7 @@ class Desk(QMainWindow):
         for widget in (self.speed, self.class_name):
             widget.setVisible(case is not None)
         self.shelf.show_recent(self.session.recent)
+        self._show_clocks()
         self._marks_changed()
         self._looked("")
         self._moved(self.playhead.time)
@@ -296,6 +309,17 @@ class Desk(QMainWindow):
             self.views.refresh_case(case)
             self.views.set_notes(case.notes)
             self.card.set_case(case)
+            self._show_clocks()
+
+    def _show_clocks(self) -> None:
+        """Say which clocks nobody has set: their times may be wrong by minutes or hours."""
+        unset = self.session.unset_clocks
+        self.unset_clocks.setVisible(bool(unset))
+        self.unset_clocks.setText(
+            f"Clocks that have not been set: {', '.join(unset)}. Until they are (an answers file at the bring-in), "
+            "times between these sources and the reference may be wrong by minutes or hours, and so may every "
+            "find, phase and figure that needs two of them."
+        )
 
     def _marks_changed(self) -> None:
         case = self.session.case
@@ -309,7 +333,18 @@ class Desk(QMainWindow):
         if name in ("", "finds"):
             self.views.set_finds(self.session.finds)
             self.card.set_artefacts(self.session.finds)
+        if name in ("", "figures"):
+            self.figures.show_figures(self.session.figures)
+        if name == "phases":
+            self._to_first_event()
         self._write_lists()
+
+    def _to_first_event(self) -> None:
+        """From the blank start of a record to where bypass begins, once, unless somebody has moved."""
+        case = self.session.case
+        going_on = next((phase for phase in self.session.phases if phase.name == "going_on"), None)
+        if case is not None and going_on is not None and self.playhead.time == case.span.start:
+            self.views.jump(going_on.start_s)
 
     def _write_lists(self) -> None:
         session, names = self.session, self.session.channel_names
@@ -319,7 +354,7 @@ class Desk(QMainWindow):
         self.loose_ends.show_sections(session.loose_ends(self.face.text))
         for number_of, (title, count) in enumerate(
             (
-                ("Marks", len(session.marks)), ("Finds", len(session.finds)),
+                ("Marks", len(session.marks)), ("Finds", len(session.finds)), ("Figures", 0),
                 ("Said and written", len(self.said.model.rows)), ("Loose ends", self.loose_ends.count),
             )
         ):  # fmt: skip
@@ -355,9 +390,7 @@ class Desk(QMainWindow):
         self.actions_by_id["play"].setText("&Pause" if playing else "&Play")
         self.actions_by_id["play"].setIconText("Pause" if playing else "Play")
         decimals = 0 if float(self.playhead.speed).is_integer() else 2
-        self.speed.setText(
-            f"{'plays' if playing else 'stands'}, speed {number(self.playhead.speed, decimals)} ×"
-        )
+        self.speed.setText(f"{'playing' if playing else 'paused'}, {number(self.playhead.speed, decimals)} ×")
 
     def _progress(self, what: str, share: float) -> None:
         over = share >= 1.0
@@ -398,7 +431,9 @@ class Desk(QMainWindow):
         self.show_state()
 
     def go_to(self, row: Row) -> None:
-        """Go where a row begins, and show how far it reaches."""
+        """Go where a row begins, and show how far it reaches; a figure that counts no second goes nowhere."""
+        if row.start == row.end and getattr(row.item, "runs", None) == ():
+            return
         self.views.jump(row.start)
         self.views.show_selected(Span(row.start, row.end) if row.end > row.start else None)
 

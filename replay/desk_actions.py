@@ -32,6 +32,7 @@ class DeskActions(QObject):
         self._desk = desk
         self.errand: Errand | None = None
         self.span_from: float | None = None
+        self._just_made: tuple[str, float] | None = None  # the last mark, and where the playhead stood
 
     # -- file ---------------------------------------------------------------------------------------
 
@@ -283,8 +284,16 @@ class DeskActions(QObject):
         self._marked(made, f"Marked a span of {length(abs(end - start))}.")
 
     def write_note(self) -> None:
-        """Ask for words and keep them at the playhead."""
+        """Ask for words: for the mark that was just made here, else as a note at the playhead."""
         t = self._desk.playhead.time
+        row = self._desk.marks.current
+        if row is not None and self._just_made == (row.key, t):
+            mark = row.item
+            box = WordsBox("Words", f"Words for the mark at {self._desk.face.text(row.start)}", self._desk)
+            box.line.setText(mark.text)
+            box.written.connect(lambda text: self._desk.session.change_words(mark, text))
+            self._desk.open_box(box)
+            return
         box = WordsBox("Note", f"Note at {self._desk.face.text(t)}", self._desk)
         box.written.connect(lambda text: self._marked(self._desk.session.write_note(t, text), "Note kept."))
         self._desk.open_box(box)
@@ -294,10 +303,11 @@ class DeskActions(QObject):
         if made is None:
             return  # the sentence that says why is on the screen
         self._desk.marks.select(made.id)
+        self._just_made = (made.id, self._desk.playhead.time)
         focus = QApplication.focusWidget()
         if focus is None or not self._desk.finds_page.isAncestorOf(focus):
             self._desk.tabs.setCurrentWidget(self._desk.marks)
-        self._desk.say(words)
+        self._desk.say(f"{words} N writes words to it, Shift+K gives it a class.")
 
     def choose_class(self) -> None:
         """Ask for the class that the next marks are given."""
@@ -390,6 +400,14 @@ class DeskActions(QObject):
     def _to_list(self, pane: ListPane) -> None:
         self._desk.tabs.setCurrentWidget(self._desk.finds_page if pane is self._desk.finds else pane)
         pane.to_list()
+
+    def to_figures(self) -> None:
+        """Keyboard to the minutes and areas."""
+        self._to_list(self._desk.figures)
+
+    def to_said(self) -> None:
+        """Keyboard to what was said and written."""
+        self._to_list(self._desk.said)
 
     def to_loose_ends(self) -> None:
         """Keyboard to the loose ends."""

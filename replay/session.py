@@ -153,6 +153,10 @@ class Session(QObject):
         self._try(lambda case: made.append(marking.add_mark(case, self.author, **what)))
         return made[0] if made else None
 
+    def change_words(self, mark: Mark, text: str) -> None:
+        """Give a mark other words; the earlier ones stay in the log."""
+        self._try(lambda case: marking.amend(case, self.author, mark.id, text=text))
+
     def change_class(self, mark: Mark, code: str) -> None:
         """Give a mark another class; the earlier one stays in the log."""
         self._try(lambda case: marking.amend(case, self.author, mark.id, code=code))
@@ -217,6 +221,12 @@ class Session(QObject):
         return states
 
     @property
+    def unset_clocks(self) -> list[str]:
+        """Sources whose clock nobody has set, beside the one that is the reference."""
+        sources = self.case.sources if self.case is not None else ()
+        return [source.name for source in sources if source.clock.method == "unset"]
+
+    @property
     def site_reason(self) -> str:
         """Why the arterial site that rules go by is believed."""
         return self.finds.site_reason if isinstance(self.finds, Finds) else ""
@@ -240,11 +250,7 @@ class Session(QObject):
                 f"{b.verb}: {a.author} ({a.made}) and {b.author} ({b.made}) each replaced the same edit"
                 for a, b in case.log.conflicts
             ],
-            clocks=[
-                f"{source.name}: its clock is taken as it stands"
-                for source in case.sources
-                if source.clock.method == "unset" and len(case.sources) > 1
-            ],
+            clocks=[f"{name}: its clock is taken as it stands" for name in self.unset_clocks],
             not_looked_for=self.finds.not_looked_for if isinstance(self.finds, Finds) else (),
             held_back=[
                 f"{find.code} {find.name} at {time_text(find.start_s)}: {find.held_back}"

@@ -8,6 +8,7 @@ from typing import Any
 
 from afterclamp.replay.desk import Desk
 from afterclamp.replay.panes.lists import Row
+from afterclamp.replay.panes.mark_box import WordsBox
 from desk_support import FLUSH, LOW, desk, settings, small_folder  # noqa: F401
 from PySide6.QtCore import QPoint, Qt
 from PySide6.QtTest import QTest
@@ -196,3 +197,27 @@ def test_a_log_that_cannot_be_written_is_said_and_the_desk_stays(
     assert "reviewer.jsonl" in desk.box.text()
     assert desk.isVisible()
     assert rows(desk) == []
+
+
+def test_n_right_after_a_mark_gives_that_mark_its_words(qtbot: QtBot, desk: Desk) -> None:
+    desk.playhead.seek(321.5)
+    press(qtbot, desk, "m", "n")
+    assert isinstance(desk.box, WordsBox)
+    qtbot.keyClicks(desk.box.line, "clamp on")
+    qtbot.keyClick(desk.box.line, Qt.Key.Key_Return)
+    (row,) = rows(desk)
+    assert (row.item.kind, row.item.text) == ("point", "clamp on")
+    assert [edit["supersedes"] is None for edit in lines(desk)] == [True, False]
+    desk.does.undo()
+    assert rows(desk)[0].item.text == ""
+
+
+def test_n_anywhere_else_is_a_note_of_its_own(qtbot: QtBot, desk: Desk) -> None:
+    desk.playhead.seek(321.5)
+    press(qtbot, desk, "m")
+    desk.playhead.seek(400.0)
+    press(qtbot, desk, "n")
+    assert isinstance(desk.box, WordsBox)
+    qtbot.keyClicks(desk.box.line, "snare let out")
+    qtbot.keyClick(desk.box.line, Qt.Key.Key_Return)
+    assert sorted(row.item.kind for row in rows(desk)) == ["note", "point"]

@@ -16,7 +16,7 @@ COLUMNS = (
     Column("What", "", "Plain name of the pattern"),
     Column("Length", "133:00 min", right=True),
     Column("Channels", "right radial, femoral", spare=True),
-    Column("Sure", "100 %", "Confidence of the rule, 0 to 100 %", right=True),
+    Column("Plain", "plain ", "How plainly the rule's numbers are met; no probability"),
     Column("State", "in dispute", "Proposed, accepted, or set aside by a person"),
 )
 
@@ -24,12 +24,17 @@ NOT_LOOKED = "This case has not been looked through yet."
 NOTHING_FOUND = "The rules found nothing. What they could not look for stands under Loose ends."
 
 
+def plainness(find: Find) -> str:
+    """How plainly the rule's numbers are met, in a word."""
+    return "plain" if find.confidence >= 0.8 else "fair" if find.confidence >= 0.5 else "weak"
+
+
 def find_row(find: Find, face: ClockFace, state: str, channel_names: Mapping[str, str]) -> Row:
     """One find as a row."""
     names = ", ".join(channel_names.get(name, name.replace("_", " ")) for name in find.channels)
     span = find.end_s - find.start_s
-    sure = f"{round(100 * find.confidence)} %"
-    cells = (face.text(find.start_s), find.code, find.name, length(span), names, sure, state)
+    what = f"{find.name}, {names}" if find.code.startswith("A") else find.name
+    cells = (face.text(find.start_s), find.code, what, length(span), names, plainness(find), state)
     return Row(
         key=find.key,
         start=find.start_s,

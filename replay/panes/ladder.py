@@ -232,7 +232,11 @@ class PhaseLadder(QWidget):
             # Never guessed into the figures: an empty rung would look like "there was no clamp".
             painter.setPen(QColor(theme.soft_ink))
             box = QRectF(left + 6, 2 + lane_of("clamp") * lane, right - left - 12, lane - 2)
-            painter.drawText(box, Qt.AlignmentFlag.AlignVCenter, "not known: nobody has said when")
+            painter.drawText(
+                box,
+                Qt.AlignmentFlag.AlignVCenter,
+                "not set: a person sets it; lines that mention it stand under Said and written",
+            )
         for number, rung in enumerate(self.rungs):
             self._paint_rung(painter, rung, number == self.chosen)
         painter.setPen(QPen(QColor(theme.playhead), 1))
