@@ -29,9 +29,13 @@ COLUMNS = (
 NOT_COMPUTED = "The figures have not been worked out yet."
 
 
+_SHORT = {"mean_arterial_pressure": "MAP", "oxygen_delivery_index": "DO₂ index"}
+"""The trade's short names, where the whole one would push the phase out of the column."""
+
+
 def figure_row(number: int, figure: Figure) -> Row:
     """One figure as a row; its times are those of the first stretch outside the limit."""
-    name = f"{figure.measure.replace('_', ' ')}, {phase_name(figure.phase)}"
+    name = f"{_SHORT.get(figure.measure, figure.measure.replace('_', ' '))}, {phase_name(figure.phase)}"
     if figure.side:
         outside = f"{minutes(figure.outside_s).removesuffix(' min')} of {minutes(figure.observed_s)}"
     else:

@@ -91,7 +91,7 @@ class _Family:
 
 # Ranges and weights are this project's choice; none is a limit of care.
 _FAMILIES: Final = (
-    _Family("Arterial pressure", ("arterial_pressure", "cuff_pressure"), "mm[Hg]", (0, 160), 2.0),
+    _Family("Arterial pressure", ("arterial_pressure", "cuff_pressure"), "mm[Hg]", (0, 160), 3.0),
     _Family(
         "Venous and pulmonary",
         ("pulmonary_artery_pressure", "central_venous_pressure"),

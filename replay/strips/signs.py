@@ -20,6 +20,7 @@ NOTHING_HERE: Final = "nothing recorded here"
 
 _TRIANGLE_ROOM: Final = 72  # logical pixels between triangles where a trace is drawn by columns
 _WEDGE_ROOM: Final = 10.0  # logical pixels from one wedge to the next
+_VALUE_ROOM: Final = 40.0  # logical pixels between wedges that have room for their values
 _TAG_HEIGHT: Final = 12.0
 
 
@@ -50,17 +51,32 @@ def draw_beyond(painter: QPainter, courses: Sequence[Course], frame: Frame) -> N
         ):
             if not flags.any():
                 continue
-            middles = np.array([(start + stop - 1) / 2 for start, stop in flagged_runs(flags)])
+            runs = [(start, stop) for start, stop in flagged_runs(flags)]
+            middles = np.array([(start + stop - 1) / 2 for start, stop in runs])
+            farthest = [
+                np.nanmax(highest[start:stop]) if upward else np.nanmin(lowest[start:stop])
+                for start, stop in runs
+            ]
             if course.samples is None:
                 x = frame.x_of_columns(middles)
             else:
                 x = frame.x(course.samples.t[middles.astype(np.int64)])
-            kept = x[np.diff(x, prepend=-np.inf) >= _WEDGE_ROOM]
+            apart = np.diff(x, prepend=-np.inf) >= _WEDGE_ROOM
+            kept = x[apart]
             edge = frame.top + 4.5 if upward else frame.top + frame.height - 4.5
             colour = frame.theme.trace(course.trace.colour)
             painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
             draw_triangles(painter, kept, np.full(len(kept), edge), colour, upward=upward)
             painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
+            if frame.height >= 3 * _TAG_HEIGHT and (
+                len(kept) == 1 or np.diff(kept).min(initial=np.inf) > _VALUE_ROOM
+            ):
+                # How far it goes: a flush to 300 must not look like one to 170.
+                painter.setFont(text_font(frame.theme, 0.75))
+                painter.setPen(QColor(colour))
+                values = np.array(farthest)[apart]
+                for at, value in zip(kept.tolist(), values.tolist(), strict=True):
+                    painter.drawText(QPointF(at + 7, edge + 4), f"{value:.0f}")
 
 
 def draw_limits(painter: QPainter, limits: Sequence[LimitLine], frame: Frame) -> None:
