@@ -11,7 +11,9 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if not __name__.startswith("afterclamp."):
-    raise ImportError("import this as afterclamp.annotate, not as annotate: two names would load every module twice")
+    raise ImportError(
+        "import this as afterclamp.annotate, not as annotate: two names would load every module twice"
+    )
 
 if TYPE_CHECKING:
     from . import figures, finds, marks, measures, phases

@@ -27,7 +27,9 @@ PATTERN = (0.0, 35.2)
 def segments(real_traces: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Case]:
     folder = tmp_path_factory.mktemp("segments") / "case"
     # The record names below are the published ones; a number of seven digits is otherwise kept out.
-    with bring_in([real_traces / "arterial_segments"], folder, accept_proposals=True, keep_identity=True) as case:
+    with bring_in(
+        [real_traces / "arterial_segments"], folder, accept_proposals=True, keep_identity=True
+    ) as case:
         yield case
 
 
