@@ -6,9 +6,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from recordings import case_of, even, recording
-
 from afterclamp.io.recording import Segment
+from recordings import case_of, even, recording
 
 RATE = 100.0
 

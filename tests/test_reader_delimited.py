@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 from afterclamp.io.errors import FileUnreadable
-from afterclamp.io.readers import Claim
+from afterclamp.io.readers import Claim, spool
 from afterclamp.io.readers.column_map import ColumnMap, load_column_map
 from afterclamp.io.readers.delimited import READER
 from afterclamp.io.readers.even_rows import pieces_of
@@ -470,7 +470,10 @@ def test_rounded_stamps_with_a_told_rate_keep_the_rate(tmp_path: Path) -> None:
     [
         ("[time]\ncolum = 1\n", "key time.colum", "expected one of: column, kind"),
         ('[time]\ncolumn = 1\nkind = "ticks"\n', "key time.kind", "found 'ticks'; expected one of seconds"),
-        ('[time]\nkind = "seconds"\n', "key time", "neither 'column' nor 'rate_hz'"),
+        ("[time]\nuneven = true\nrate_hz = 5.0\n", "key time", "'uneven' and 'rate_hz' contradict"),
+        ('[time]\nkind = "seconds"\ndate_order = "day-first"\n', "key time", "'date_order' needs times"),
+        ('[time]\nkind = "minutes"\nsummer_time = "ends"\n', "key time", "the time of a clock, not minutes"),
+        ('[time]\ndate_order = "us"\n', "key time.date_order", "found 'us'; expected one of year-first"),
         ("[time]\ncolumn = 1\nrate_hz = 0\n", "key time.rate_hz", "rows a second"),
         ('[file]\nseparator = "ab"\n', "key file.separator", "found 'ab'; expected one sign"),
         ('[[channel]]\ncolumn = 1\nkind = "blood"\n', "key channel[1]", "kind 'blood' is none of"),
@@ -590,7 +593,10 @@ def test_other_files_are_left_to_others(tmp_path: Path, name: str, text: str) ->
     assert READER.claims(path, path.read_bytes()) is Claim.NOT_MINE
 
 
-def test_a_long_table_is_handed_over_in_blocks_and_again(tmp_path: Path) -> None:
+def test_a_long_table_is_handed_over_in_blocks_and_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(spool, "_BLOCK_ROWS", 1 << 16)
     count = 300_000
     rows = "\n".join(f"{n / 500:.3f},{n % 300},{n % 7}" for n in range(count))
     first, second = _read(_write(tmp_path, "time [s],ABP [mmHg],CVP [mmHg]\n" + rows + "\n")).channels

@@ -1,7 +1,8 @@
-"""EDF and EDF+: files written byte by byte here, by edfio and by pyedflib, against what the reader gives.
+"""EDF, EDF+ and BDF: files written byte by byte here, by edfio and by pyedflib, against what the reader gives.
 
 Byte layout: Kemp et al., Electroencephalogr Clin Neurophysiol 1992;82:391-393; annotations and time of records:
-Kemp and Olivan, Clin Neurophysiol 2003;114:1755-1761 (EDF+), sections 2.1 and 2.2.
+Kemp and Olivan, Clin Neurophysiol 2003;114:1755-1761 (EDF+), sections 2.1 and 2.2. BDF: the same with samples of
+three bytes, lowest first, and byte 255 with a name in the first field; pyedflib writes it by its own code.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ from hypothesis import strategies as st
 
 @dataclass
 class Written:
-    """An EDF file put together byte by byte; fields can be spoilt before it is written."""
+    """An EDF or BDF file put together byte by byte; fields can be spoilt before it is written."""
 
     codes: list[np.ndarray]  # per signal: (records, samples in a record)
     labels: list[str] = field(default_factory=list)
@@ -36,17 +37,23 @@ class Written:
     digital: tuple[str, str] = ("-32768", "32767")
     unit: str = "mmHg"
     records: int | None = None
+    sample_bytes: int = 2  # 3: BDF
 
     def bytes(self) -> bytes:
         labels = self.labels or [f"ABP {number}" for number in range(len(self.codes))]
         samples = [array.shape[1] for array in self.codes]
-        signals = [array.astype("<i2") for array in self.codes]
+        each_bytes = self.sample_bytes
+        family, version = ("EDF", b"0       ") if each_bytes == 2 else ("BDF", b"\xffBIOSEMI")
+        lowest = {2: "-32768", 3: "-8388608"}[each_bytes]
+        signals = [
+            array.astype("<i4").view(np.uint8).reshape(len(array), -1, 4)[:, :, :each_bytes]
+            for array in self.codes
+        ]
         ordinary = len(signals)
         width = 0
         if self.lists:
-            width = max(2, max(map(len, self.lists)) + 1)
-            width += width % 2
-            labels, samples = [*labels, "EDF Annotations"], [*samples, width // 2]
+            width = -(-(max(map(len, self.lists)) + 1) // each_bytes) * each_bytes
+            labels, samples = [*labels, f"{family} Annotations"], [*samples, width // each_bytes]
         count = len(labels)
         many = len(self.lists) if self.lists else len(signals[0])
 
@@ -55,8 +62,7 @@ class Written:
             return "".join(text.ljust(size) for text in texts)
 
         header = (
-            "0".ljust(8)
-            + "MCH-0234567 F 02-MAY-1951 Invented_Name".ljust(80)
+            "MCH-0234567 F 02-MAY-1951 Invented_Name".ljust(80)
             + self.recording.ljust(80)
             + self.date.ljust(8)
             + self.time.ljust(8)
@@ -70,8 +76,8 @@ class Written:
             + each(8, self.unit)
             + each(8, self.physical[0], "-1")
             + each(8, self.physical[1], "1")
-            + each(8, self.digital[0], "-32768")
-            + each(8, self.digital[1], "32767")
+            + each(8, self.digital[0], lowest)
+            + each(8, self.digital[1], lowest[1:-1] + "7")
             + each(80, "HP:0.05Hz")
             + "".join(str(number).ljust(8) for number in samples)
             + each(32, "")
@@ -81,7 +87,7 @@ class Written:
             rows += [signal[record].tobytes() for signal in signals]
             if self.lists:
                 rows.append(self.lists[record].ljust(width, b"\0"))
-        return header.encode("latin-1") + b"".join(rows)
+        return version + header.encode("latin-1") + b"".join(rows)
 
     def at(self, folder: Path, name: str = "case.edf") -> Path:
         path = folder / name
@@ -94,11 +100,11 @@ def only(path: Path) -> Recording:
     return recording
 
 
-def codes_of(channel: RecordedChannel) -> np.ndarray:
+def codes_of(channel: RecordedChannel, dtype: type[np.signedinteger] = np.int16) -> np.ndarray:
     blocks = list(channel.blocks())
     assert all(block.valid is None for block in blocks)
     codes = np.concatenate([block.codes for block in blocks])
-    assert codes.dtype == channel.dtype == np.int16
+    assert codes.dtype == channel.dtype == dtype
     assert len(codes) == channel.count == sum(segment.count for segment in channel.segments)
     return codes
 
@@ -267,6 +273,89 @@ def test_a_file_of_pyedflib_reads_as_pyedflib_reads_it(tmp_path: Path) -> None:
         onsets, _, texts = reader.readAnnotations()
     assert [(note.start_s, note.text) for note in recording.notes] == list(zip(onsets, texts, strict=True))
     assert recording.first_stamp == datetime(2031, 3, 14, 8, 15, 30)
+
+
+# Samples of three bytes
+
+
+@settings(max_examples=15, deadline=None)
+@given(
+    shape=st.tuples(st.integers(1, 5), st.integers(1, 20), st.integers(1, 9)),
+    block=st.integers(1, 50),
+    slab=st.integers(1, 400),
+    worth=st.integers(1, 200),
+    seed=st.integers(0, 2**32 - 1),
+)
+def test_24_bit_codes_come_back_exactly_however_the_file_is_cut_into_pieces(
+    tmp_path_factory: pytest.TempPathFactory,
+    shape: tuple[int, int, int],
+    block: int,
+    slab: int,
+    worth: int,
+    seed: int,
+) -> None:
+    records, first, second = shape
+    rng = np.random.default_rng(seed)
+    codes = [rng.integers(-(2**23), 2**23, (records, many)) for many in (first, second)]
+    codes[0][0, 0], codes[1][0, 0] = -(2**23), 2**23 - 1
+    path = Written(
+        codes,
+        lists=starts(*(f"+{n}" for n in range(records))),
+        reserved="BDF+C",
+        sample_bytes=3,
+        digital=("-8388608", "8388607"),
+    ).at(tmp_path_factory.mktemp("bdf"), "case.bdf")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(edf, "_BLOCK", block)
+        patch.setattr(edf, "_SLAB", slab)
+        patch.setattr(edf, "_WORTH_SEEKING", worth)
+        for channel, written in zip(only(path).channels, codes, strict=True):
+            np.testing.assert_array_equal(codes_of(channel, np.int32), written.ravel())
+
+
+def test_bdf_written_by_pyedflib_reads_as_pyedflib_reads_it(tmp_path: Path) -> None:
+    pyedflib = pytest.importorskip("pyedflib")
+    path = tmp_path / "by_pyedflib.bdf"
+    codes = np.random.default_rng(7).integers(-(2**23), 2**23, 250 * 6).astype(np.int32)
+    with pyedflib.EdfWriter(str(path), 1, file_type=pyedflib.FILETYPE_BDFPLUS) as writer:
+        writer.setSignalHeader(
+            0,
+            {
+                "label": "ABP", "dimension": "mmHg", "sample_frequency": 250, "prefilter": "", "transducer": "",
+                "physical_min": -300.0, "physical_max": 500.0, "digital_min": -(2**23), "digital_max": 2**23 - 1,
+            },
+        )  # fmt: skip
+        writer.setStartdatetime(datetime(2031, 3, 14, 8, 15, 30))
+        writer.writeSamples([codes], digital=True)
+        writer.writeAnnotation(1.5, 2.0, "clamp on")
+    recording = only(path)
+    (channel,) = recording.channels
+    np.testing.assert_array_equal(codes_of(channel, np.int32), codes)
+    with pyedflib.EdfReader(str(path)) as reader:
+        segment = channel.segments[0]
+        np.testing.assert_allclose(codes * segment.scale + segment.offset, reader.readSignal(0), atol=1e-6)
+    assert (recording.reader, recording.about["format"]) == ("BDF", "BDF+C")
+    assert [(note.start_s, note.end_s, note.text) for note in recording.notes] == [(1.5, 3.5, "clamp on")]
+    assert (recording.first_stamp, recording.dated) == (datetime(2031, 3, 14, 8, 15, 30), True)
+
+
+def test_bdf_without_annotations_is_known_by_its_first_field(tmp_path: Path) -> None:
+    codes = ramp(3, 10, -5)
+    written = Written([codes], reserved="24BIT", sample_bytes=3, digital=("-8388608", "8388607"))
+    recording = only(written.at(tmp_path, "odd.name"))
+    np.testing.assert_array_equal(codes_of(recording.channels[0], np.int32), codes.ravel())
+    assert recording.about["format"] == "BDF"
+    # the same codes are out of range for two bytes: said so, not cut
+    raw = b"0       " + written.bytes()[8:]
+    (tmp_path / "lie.edf").write_bytes(raw)
+    with pytest.raises(FileUnreadable, match="-8388608"):
+        only(tmp_path / "lie.edf")
+
+
+def test_records_of_bdf_plus_d_are_cut_where_their_times_jump(tmp_path: Path) -> None:
+    written = Written([ramp(3, 10)], lists=starts("+0", "+1", "+7.5"), reserved="BDF+D", sample_bytes=3)
+    recording = only(written.at(tmp_path, "x.bdf"))
+    assert [(s.start_s, s.count) for s in recording.channels[0].segments] == [(0.0, 20), (7.5, 10)]
 
 
 # Time (EDF+, 2.2.4)
@@ -570,7 +659,8 @@ def test_a_file_that_is_gone_is_told(tmp_path: Path) -> None:
         ("x.rec", GOOD.bytes(), Claim.MINE),
         ("x.EDF", b"", Claim.MINE),
         ("x.csv", b"0       ;12;13\n" * 100, Claim.NOT_MINE),
-        ("x.bdf", b"\xffBIOSEMI" + GOOD.bytes()[8:], Claim.NOT_MINE),
+        ("x.bdf", b"", Claim.MINE),
+        ("x.rec", b"\xffBIOSEMI" + GOOD.bytes()[8:], Claim.MINE),
         ("x.txt", b"WEBVTT\n\n00:00.000 --> 00:01.000\nhello\n", Claim.NOT_MINE),
     ],
 )

@@ -13,13 +13,17 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from afterclamp.io.errors import FileUnreadable
+from afterclamp.io.errors import Cancelled, FileUnreadable
 from afterclamp.io.readers import Claim, wfdb, wfdb_data
 from afterclamp.io.recording import RecordedChannel, Recording
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-MISSING = {"16": -32768, "80": -128, "212": -2048}  # the lowest code of each width
+# The lowest code of each width; format 8 has none.
+MISSING = {
+    "16": -(2**15), "24": -(2**23), "32": -(2**31), "61": -(2**15), "80": -(2**7), "160": -(2**15),
+    "212": -(2**11), "310": -(2**9), "311": -(2**9),
+}  # fmt: skip
 
 
 # signal(5), in a few lines each
@@ -49,16 +53,37 @@ DECODE = {"16": decode_16, "80": decode_80, "212": decode_212}
 
 
 def encode(codes: np.ndarray, form: str) -> bytes:
-    if form == "16":
-        return codes.astype("<i2").tobytes()
-    if form == "80":
-        return (codes + 128).astype(np.uint8).tobytes()
+    plain = {"16": "<i2", "61": ">i2", "32": "<i4", "8": "i1"}
+    if form in plain:  # two's complement: lowest byte first, 61 highest first; 8: differences
+        return codes.astype(plain[form]).tobytes()
+    if form == "24":  # three bytes, lowest first
+        return b"".join(int(code).to_bytes(3, "little", signed=True) for code in codes)
+    if form in ("80", "160"):  # offset binary
+        return (codes + (128 if form == "80" else 32768)).astype("u1" if form == "80" else "<u2").tobytes()
+    if form in ("310", "311"):
+        return encode_ten_bits(codes, form)
     twelve = [int(code) & 0xFFF for code in codes] + [0] * (len(codes) % 2)
     raw = b"".join(
         bytes([one & 255, one >> 8 | other >> 8 << 4, other & 255])
         for one, other in zip(twelve[::2], twelve[1::2], strict=True)
     )
     return raw[: -(-len(codes) * 3 // 2)]
+
+
+def encode_ten_bits(codes: np.ndarray, form: str) -> bytes:
+    """Three samples in four bytes: 311 one after the other from the lowest bit on; 310 two in the bits 1 to 11 of
+    each pair of bytes, the third in the five uppermost bits of the first pair and then of the second."""
+    raw = b""
+    for first in range(0, len(codes), 3):
+        a, b, c = ([int(code) & 0x3FF for code in codes[first : first + 3]] + [0, 0])[:3]
+        if form == "311":
+            raw += (a | b << 10 | c << 20).to_bytes(4, "little")
+        else:
+            raw += (a << 1 | (c & 31) << 11).to_bytes(2, "little") + (b << 1 | c >> 5 << 11).to_bytes(
+                2, "little"
+            )
+    over = len(codes) % 3
+    return raw if not over else raw[: len(raw) - 4 + (2 if over == 1 else 3 if form == "311" else 4)]
 
 
 def of_signals(flat: np.ndarray, per_frame: list[int]) -> list[np.ndarray]:
@@ -103,9 +128,9 @@ def note(ticks: int, text: str, kind: int = 22) -> bytes:
 # Samples
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(
-    form=st.sampled_from(["16", "80", "212"]),
+    form=st.sampled_from(sorted(MISSING)),
     per_frame=st.lists(st.integers(1, 4), min_size=1, max_size=3),
     frames=st.integers(1, 30),
     window=st.integers(1, 60),
@@ -132,7 +157,49 @@ def test_codes_come_back_exactly_in_every_format_and_window(
             np.testing.assert_array_equal(read, written)
             np.testing.assert_array_equal(valid, written != lowest)
             assert channel.segments[0].rate_hz == 125 * many
-            assert read.dtype == (np.int8 if form == "80" else np.int16)
+            assert read.dtype == {"80": np.int8, "24": np.int32, "32": np.int32}.get(form, np.int16)
+
+
+@settings(max_examples=15, deadline=None)
+@given(
+    frames=st.integers(1, 60),
+    per_frame=st.lists(st.integers(1, 3), min_size=1, max_size=2),
+    window=st.integers(1, 40),
+    seed=st.integers(0, 2**32 - 1),
+)
+def test_differences_add_up_across_windows(
+    tmp_path_factory: pytest.TempPathFactory, frames: int, per_frame: list[int], window: int, seed: int
+) -> None:
+    # signal(5), format 8: a sample is the first value of the header and all differences up to it.
+    differences = np.random.default_rng(seed).integers(-128, 128, frames * sum(per_frame))
+    lines = [f"r.dat 8x{many} 100/mmHg 12 0 {40 * n - 7} 0 0 P{n}" for n, many in enumerate(per_frame)]
+    header = f"r {len(per_frame)} 125 {frames}\n" + "\n".join(lines) + "\n"
+    path = record(tmp_path_factory.mktemp("wfdb"), "r", header, dat=encode(differences, "8"))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(wfdb_data, "_WINDOW", window)
+        channels = only(path.with_suffix(".hea")).channels
+    for n, (channel, steps) in enumerate(zip(channels, of_signals(differences, per_frame), strict=True)):
+        read, valid = codes_and_valid(channel)
+        np.testing.assert_array_equal(read, 40 * n - 7 + np.cumsum(steps))
+        assert valid.all()
+
+
+def test_differences_beyond_any_converter_are_told(tmp_path: Path) -> None:
+    path = record(
+        tmp_path, "r", "r 1 125 2\nr.dat 8 1/mmHg 12 0 2147483000\n", dat=encode(np.array([5, 7]), "8")
+    )
+    np.testing.assert_array_equal(codes_and_valid(only(path).channels[0])[0], [2147483005, 2147483012])
+    path.write_text("r 1 125 2\nr.dat 8 1/mmHg 12 0 99999999999\n")
+    with pytest.raises(FileUnreadable, match=r"frames 0 to 2 cannot be decoded"):
+        only(path)
+
+
+def test_the_unused_bits_of_a_group_do_not_count(tmp_path: Path) -> None:
+    # signal(5), format 311: the two uppermost bits of the four bytes are not used.
+    codes = np.array([1, -2, -300, 4, 5, 300])
+    raw = np.frombuffer(encode(codes, "311"), "<u4") | np.uint32(0xC0000000)
+    path = record(tmp_path, "r", "r 1 125 6\nr.dat 311 1/mmHg 10 0 1 8 0 ABP\n", dat=raw.tobytes())
+    np.testing.assert_array_equal(codes_and_valid(only(path).channels[0])[0], codes)
 
 
 def test_gain_and_baseline_make_the_value(tmp_path: Path) -> None:
@@ -222,6 +289,27 @@ def test_a_checksum_that_does_not_fit_is_told_and_the_samples_kept(tmp_path: Pat
     assert str(good) in recording.set_aside[0]
 
 
+@pytest.mark.parametrize(("form", "subtype", "bits"), [("508", "PCM_S8", 8), ("524", "PCM_24", 24)])
+def test_flac_of_other_widths_reads_as_it_was_written(
+    tmp_path: Path, form: str, subtype: str, bits: int
+) -> None:
+    soundfile = pytest.importorskip("soundfile")
+    half = 1 << (bits - 1)
+    codes = np.random.default_rng(4).integers(-half, half, (50, 1))
+    codes[7] = -half
+    # soundfile takes the upper bits of a 32-bit number
+    soundfile.write(
+        tmp_path / "r.dat", (codes << (32 - bits)).astype(np.int32), 8000, format="FLAC", subtype=subtype
+    )
+    path = record(tmp_path, "r", f"r 1 60 50\nr.dat {form} 1/mmHg {bits} 0 0 {codes.sum() % 65536} 0 ABP\n")
+    recording = only(path)
+    read, valid = codes_and_valid(recording.channels[0])
+    np.testing.assert_array_equal(read, codes[:, 0])
+    np.testing.assert_array_equal(valid, codes[:, 0] != -half)
+    assert read.dtype == (np.int8 if bits == 8 else np.int32)
+    assert recording.set_aside == ()
+
+
 def test_flac_reads_as_soundfile_decodes_it(tmp_path: Path) -> None:
     soundfile = pytest.importorskip("soundfile")
     codes = np.random.default_rng(3).integers(-32768, 32768, (120, 2)).astype(np.int16)
@@ -229,9 +317,31 @@ def test_flac_reads_as_soundfile_decodes_it(tmp_path: Path) -> None:
     header = "r 2 60 60\nr.dat 516x2 1/mmHg 16 0 0 0 0 ABP\nr.dat 516x2 1/mmHg 16 0 0 0 0 PAP\n"
     path = record(tmp_path, "r", header)
     decoded, _ = soundfile.read(tmp_path / "r.dat", dtype="int16")
-    for index, channel in enumerate(only(path).channels):
-        np.testing.assert_array_equal(codes_and_valid(channel)[0], decoded[:, index])
-        assert channel.segments[0].rate_hz == 120
+    for length in (" 60", ""):  # without a length in the header that of the data counts
+        path.write_text(header.replace(" 60 60", " 60" + length))
+        for index, channel in enumerate(only(path).channels):
+            np.testing.assert_array_equal(codes_and_valid(channel)[0], decoded[:, index])
+            assert channel.segments[0].rate_hz == 120
+
+
+def test_without_a_length_the_shortest_data_file_counts_and_the_rest_is_told(tmp_path: Path) -> None:
+    codes = np.arange(6)
+    (tmp_path / "s.dat").write_bytes(encode(codes[:4], "61"))
+    path = record(tmp_path, "r", "r 2 125\nr.dat 16 1/mmHg\ns.dat 61 1/mmHg\n", dat=encode(codes, "16"))
+    recording = only(path)
+    for channel in recording.channels:
+        np.testing.assert_array_equal(codes_and_valid(channel)[0], codes[:4])
+    assert [text for text in recording.set_aside if text.startswith("r.dat: 2 frames more")]
+
+
+def test_it_tells_how_far_it_is_and_stops_when_asked(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(wfdb_data, "_WINDOW", 50)
+    path = record(tmp_path, "r", "r 1 125 200\nr.dat 16 1/mmHg\n", dat=encode(np.arange(200), "16"))
+    heard: list[float] = []
+    wfdb.read(path, {"progress": heard.append})
+    assert heard == [0.25, 0.5, 0.75, 1.0]
+    with pytest.raises(Cancelled):
+        wfdb.read(path, {"cancelled": lambda: True})
 
 
 # Several segments (header(5), multi-segment records)
@@ -341,7 +451,8 @@ def test_segments_that_do_not_hold_together_are_told(
         ("r 0 125 4\n", "", "no signals"),
         ("r 1 125 4\nr.dat\n", "line 2", "a format"),
         ("r 1 125 4\nr.dat sixteen\n", "line 2", "'sixteen'"),
-        ("r 1 125 4\nr.dat 310 1/mmHg 12 0 0 0 0 ABP\n", "line 2", "format 310"),
+        ("r 1 125 4\nr.dat 17 1/mmHg 12 0 0 0 0 ABP\n", "line 2", "format 17, which does not exist"),
+        ("r 1 125 7\nr.dat 311 1/mmHg 10 0 0 0 0 ABP\n", "line 2", "r.dat holds 6"),
         ("r 1 125 4\nr.dat 16x0 1/mmHg\n", "line 2", "samples a frame"),
         ("r 1 125 4\nr.dat 16 high/mmHg\n", "line 2", "'high/mmHg'"),
         ("r 1 125 4\nr.dat 16 1e-300/mmHg\n", "line 2", "scale"),
@@ -391,7 +502,7 @@ def test_a_header_that_does_not_hold_is_told_with_its_line(
 def test_a_data_file_elsewhere_is_refused_before_anything_is_looked_for(
     tmp_path: Path, name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    for step in ("absent_file", "checked_frames", "windows", "sha256"):
+    for step in ("absent_file", "checked_frames", "Decoded", "sha256"):
         monkeypatch.setattr(wfdb, step, lambda *_: pytest.fail("a data file was looked for"))
     path = record(tmp_path, "r", f"r 1 125 4\n{name} 16 1/mmHg 12 0 0 0 0 ABP\n")
     with pytest.raises(FileUnreadable, match=r"line 2: the data file .* is not a plain file name"):
@@ -404,7 +515,6 @@ def test_flac_that_is_not_what_the_header_says_is_told(tmp_path: Path) -> None:
     line = "r.dat 516 1/mmHg 16 0 0 0 0 ABP\n"
     for header, words in (
         (f"r 1 60 60\n{line}", "holds 2 channels"),
-        (f"r 2 60\n{line}{line}", "no frames, the data hold 60"),  # the library needs a length here
         (f"r 2 60 61\n{line}{line}", "61 frames are announced, r.dat holds 60"),
     ):
         with pytest.raises(FileUnreadable, match=words):

@@ -7,19 +7,24 @@ from collections.abc import Sequence
 
 from ..units import parse_unit
 
-MISSING = ("", "---", "--", "NaN", "nan", "NAN", "NA", "N/A")
+MISSING = ("", "-", "--", "---", "NaN", "nan", "NAN", "NA", "N/A", "n/a", "null", "NULL")
 """Texts that mean "no value" in any table."""
 
-CLOCK = re.compile(r"\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d{1,9})?)?(?: ?[AaPp][Mm])?")
-DATETIME = re.compile(
-    r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(?::\d{2}(?:[.,]\d{1,9})?)?(?: ?(?:Z|[+-]\d{2}:?\d{2}))?"
+_CLOCK = r"\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d{1,9})?)?(?: ?[AaPp]\.?[Mm]\.?)?"
+_DATE = (
+    r"(?:\d{4}-\d{1,2}-\d{1,2}|\d{4}/\d{1,2}/\d{1,2}|\d{4}\.\d{1,2}\.\d{1,2}"
+    r"|\d{1,2}(?P<sign>[-/.])\d{1,2}(?P=sign)(?:\d{4}|\d{2})"
+    r"|\d{1,2}[-/ .]{1,2}[A-Za-z]{3,9}[-/ .,]{1,2}\d{4})"
 )
-DATE = re.compile(r"\d{4}-\d{2}-\d{2}|\d{1,2}[./]\d{1,2}[./]\d{2,4}")
+_ZONE = r"(?: ?(?:Z|[+-]\d{2}:?\d{2}))?"
+CLOCK = re.compile(_CLOCK, re.ASCII)
+DATE = re.compile(_DATE, re.ASCII)
+DATETIME = re.compile(rf"(?P<date>{_DATE})(?:T|,? {{1,2}})(?P<clock>{_CLOCK})(?P<zone>{_ZONE})", re.ASCII)
 _NUMBER = {
-    ".": re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"),
-    ",": re.compile(r"[-+]?(?:\d+,?\d*|,\d+)(?:[eE][-+]?\d+)?"),
+    ".": re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?", re.ASCII),
+    ",": re.compile(r"[-+]?(?:\d+,?\d*|,\d+)(?:[eE][-+]?\d+)?", re.ASCII),
 }
-_BRACKETS = re.compile(r"(?P<label>.*?)\s*(?:\[(?P<square>.+)\]|\((?P<round>.+)\))")
+_BRACKETS = re.compile(r"(?P<label>.*?)\s*(?:\[(?P<square>.*)\]|\((?P<round>.*)\))")
 _CLOCK_FORM = re.compile(r"(?:[yYMdDjJT/. -]*)?[hH]{1,2}:[mM]{2}(?::[sS]{2}(?:[.,][fsS]+)?)?|s|sec|ms")
 
 
@@ -40,7 +45,7 @@ def split_unit(header: str, headers: Sequence[str] = ()) -> tuple[str, str]:
     """
     text = " ".join(header.split())
     match = _BRACKETS.fullmatch(text)
-    inner = (match["square"] or match["round"]) if match else ""
+    inner = (match["square"] or match["round"] or "") if match else ""
     if match and inner in ("L", "R", "l", "r"):
         other = {"L": "R", "R": "L", "l": "r", "r": "l"}[inner]
         if f"{text[:-2]}{other}{text[-1]}" in {" ".join(h.split()) for h in headers}:
@@ -53,7 +58,7 @@ def split_unit(header: str, headers: Sequence[str] = ()) -> tuple[str, str]:
     if label and code and last.lower() != "min" and (len(last) > 1 or not last.isalpha()):
         return label, last
     if match and match["label"]:
-        return match["label"], inner
+        return match["label"], inner.strip()
     return text, ""
 
 

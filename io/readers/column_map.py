@@ -1,38 +1,50 @@
 """The column map: a small TOML file that tells how to read a table that does not explain itself.
 
-Example
--------
-::
+What is not said is found out where what is seen leaves no doubt; nothing that would change a number, a unit or
+a time is guessed. With one example of each choice::
 
     [match]
     name = "*.csv"          # only files so called; without it, every table that is brought in with the map
 
-    [file]                  # all of it optional: what is not said is found out
-    separator = ","         # one sign, or "tab", "space", "comma", "semicolon", "bar"
-    decimal = "."
-    encoding = "utf-8"
-    skip_rows = 0           # lines before the header
-    header_rows = 0         # 0, 1 (names), 2 (names, units)
-    missing = ["-1"]        # texts that stand for "no value", besides the usual ones
+    [file]
+    separator = "semicolon" # one sign, or "tab", "space", "comma", "semicolon", "bar"
+    decimal = ","           # or "."
+    encoding = "utf-8"      # or "utf-16", "latin-1"
+    skip_rows = 3           # lines before the header
+    header_rows = 2         # 0 (none), 1 (names), 2 (names, units)
+    missing = ["off", "-1"] # stand for "no value" besides blanks, "-", "---", "NaN", "NA", "N/A" and "null";
+                            # a number stands for that number however it is written: -1, -1.0
+    zero_is_missing = true  # a value of 0 was never measured, in every column
 
     [time]
-    column = 1              # number from 1, or the header's text; leave out if only the rate is known
-    kind = "seconds"        # seconds, milliseconds, minutes, clock, datetime, epoch_s, epoch_ms
-    rate_hz = 1000.0        # optional: the rows are even and their stamps only rounded
-    start = "07:42:00"      # optional: what the clock said at the first row, if the rows do not say it
+    column = "Zeit"         # the header's text, or the number from 1; found out where it is not said
+    kind = "clock"          # seconds, milliseconds, minutes, clock, datetime, epoch_s, epoch_ms
+    date_column = "Datum"   # the date stands in a column of its own
+    date_order = "day-first"    # 03/04/2026 is the 3rd of April; or "month-first", "year-first"
+    half_day = "pm"         # a clock of 12 hours that says neither am nor pm: the first row is in the afternoon
+    summer_time = "ends"    # the clock went back by an hour within the table (or "begins": forward), while no
+                            # time or the usual time passed; without it, it is a clock that somebody set
+    rate_hz = 1000.0        # the rows are even and their stamps only rounded; without a column, the rate alone
+    uneven = true           # one row for each change: rows keep their stamps even where these look even
+    start = "07:42:00"      # what the clock said at the first row, if the rows do not say it
 
     [[channel]]             # only these columns are read; without any, every column of numbers
-    column = 3
+    column = 3              # the header's text, or the number from 1 (of two headers alike)
     label = "central pressure"
-    unit = "mmHg"
+    unit = "mmHg"           # as it should have been written; kept beside what it means
     kind = "arterial_pressure"
     site = "aortic"
+    side = ""               # or "left", "right"
+    statistic = "wave"      # or "mean", "systolic", "diastolic", "value"
+    missing = ["999"]       # of this column, besides those of the file
+    zero_is_missing = false # of this column; as [file] says where it is not said
 
-Screens that make such a file write the same keys; a new choice is one more field here.
+`to_toml` writes such a file, `load_column_map` reads it; a new choice is one more field here.
 """
 
 from __future__ import annotations
 
+import tomllib
 from datetime import datetime, time
 from fnmatch import fnmatchcase
 from pathlib import Path
@@ -43,8 +55,11 @@ from pydantic import Field, field_validator, model_validator
 from ..errors import FileUnreadable
 from ..terms import KINDS, Identity
 from ..typed_toml import Table, load
+from .dates import DATE_ORDERS, DateOrder
 from .plain_text import SEPARATORS
 
+HalfDay = Literal["am", "pm"]
+SummerTime = Literal["begins", "ends"]
 TimeKind = Literal["seconds", "milliseconds", "minutes", "clock", "datetime", "epoch_s", "epoch_ms"]
 TIME_KINDS: tuple[TimeKind, ...] = (
     "seconds",
@@ -56,8 +71,11 @@ TIME_KINDS: tuple[TimeKind, ...] = (
     "epoch_ms",
 )
 
+# Signs that may not stand in a text of TOML as they are.
+_ESCAPES = {chr(code): f"\\u{code:04x}" for code in (*range(32), 127)} | {'"': '\\"', "\\": "\\\\"}
 _SEPARATOR_NAMES = {name: sign for sign, name in SEPARATORS.items()}
 _COLUMN = "a column: its number from 1, or the text of its header"
+_MISSING = 'a list of texts such as ["-1", "off"]'
 ColumnName = int | str
 
 
@@ -79,9 +97,8 @@ class FileTable(Table):
     )
     skip_rows: int = Field(default=0, ge=0, le=1000, description="a number of lines from 0 to 1000")
     header_rows: Literal[0, 1, 2] | None = Field(default=None, description="0, 1 or 2")
-    missing: tuple[str, ...] = Field(
-        default=(), strict=False, description='a list of texts such as ["-1", "off"]'
-    )
+    missing: tuple[str, ...] = Field(default=(), strict=False, description=_MISSING)
+    zero_is_missing: bool = Field(default=False, description="true or false")
 
     @field_validator("separator")
     @classmethod
@@ -93,11 +110,16 @@ class FileTable(Table):
 
 
 class TimeTable(Table):
-    """Where the time of a row stands."""
+    """Where the time of a row stands, and what the rows do not say of it."""
 
     column: ColumnName | None = Field(default=None, description=_COLUMN)
     kind: TimeKind | None = Field(default=None, description="one of " + ", ".join(TIME_KINDS))
+    date_column: ColumnName | None = Field(default=None, description=_COLUMN)
+    date_order: DateOrder | None = Field(default=None, description="one of " + ", ".join(DATE_ORDERS))
+    half_day: HalfDay | None = Field(default=None, description='"am" or "pm"')
+    summer_time: SummerTime | None = Field(default=None, description='"begins" or "ends"')
     rate_hz: float | None = Field(default=None, gt=0, le=100_000, description="rows a second, up to 100000")
+    uneven: bool = Field(default=False, description="true or false")
     start: str | None = Field(
         default=None, description='a time of day "07:42:00" or a date and time "2031-05-04T07:42:00"'
     )
@@ -110,12 +132,23 @@ class TimeTable(Table):
         return value
 
     @model_validator(mode="after")
-    def _told_somehow(self) -> TimeTable:
-        if self.column is None and self.rate_hz is None:
-            raise ValueError(
-                "neither 'column' nor 'rate_hz' is given; expected at least one of them in [time]"
-            )
+    def _holds_together(self) -> TimeTable:
+        if self.uneven and self.rate_hz is not None:
+            raise ValueError("'uneven' and 'rate_hz' contradict each other; expected one of them")
+        numbers = self.kind not in (None, "clock", "datetime")
+        for name in ("date_column", "date_order", "half_day"):
+            if numbers and getattr(self, name) is not None:
+                raise ValueError(f"'{name}' needs times that are written as a clock, not as {self.kind}")
+        if self.kind == "datetime" and self.half_day is not None:
+            raise ValueError("'half_day' is for a clock without a date, not for datetime")
+        if self.kind in ("seconds", "milliseconds", "minutes") and self.summer_time is not None:
+            raise ValueError(f"'summer_time' needs the time of a clock, not {self.kind}")
         return self
+
+    @property
+    def by_rate_alone(self) -> bool:
+        """Whether the table has no times and only a rate is told."""
+        return self.column is None and self.rate_hz is not None
 
 
 class ChannelTable(Table):
@@ -128,6 +161,8 @@ class ChannelTable(Table):
     site: str = Field(default="", description="a site of that kind")
     side: str = Field(default="", description='"left" or "right"')
     statistic: str = Field(default="value", description='"wave", "mean", "systolic", "diastolic" or "value"')
+    missing: tuple[str, ...] = Field(default=(), strict=False, description=_MISSING)
+    zero_is_missing: bool | None = Field(default=None, description="true or false")
 
     @model_validator(mode="after")
     def _known(self) -> ChannelTable:
@@ -177,10 +212,43 @@ def load_column_map(path: Path) -> ColumnMap:
 def map_of(options: Any, path: Path) -> ColumnMap | None:
     """The column map among a reader's options, if there is one and it is meant for `path`."""
     given = options.get("columns")
-    if given is None:
-        return None
-    found = given if isinstance(given, ColumnMap) else load_column_map(Path(given))
-    return found if found.serves(path) else None
+    if isinstance(given, (str, Path)) and not _is_of_arrays(Path(given)):
+        given = load_column_map(Path(given))
+    return given if isinstance(given, ColumnMap) and given.serves(path) else None
+
+
+def _is_of_arrays(path: Path) -> bool:
+    """Whether a map tells of the arrays of another format (``[[signal]]``) and not of columns."""
+    try:
+        return "signal" in tomllib.loads(path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n"))
+    except (OSError, ValueError):
+        return False  # read as a column map, which says what is wrong with it
+
+
+def to_toml(columns: ColumnMap) -> str:
+    """The map as a file that `load_column_map` reads back the same; what is not said is left out."""
+    lines: list[str] = []
+    for name, table in (("match", columns.match), ("file", columns.file), ("time", columns.time)):
+        if table is not None:
+            said = table.model_dump(exclude_defaults=True)
+            if name == "file" and "separator" in said:
+                said["separator"] = SEPARATORS.get(said["separator"], said["separator"])
+            if said or name == "time":
+                lines += [f"[{name}]", *(f"{key} = {_toml(value)}" for key, value in said.items()), ""]
+    for channel in columns.channel:
+        said = channel.model_dump(exclude_defaults=True)
+        lines += ["[[channel]]", *(f"{key} = {_toml(value)}" for key, value in said.items()), ""]
+    return "\n".join(lines)
+
+
+def _toml(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return '"' + "".join(_ESCAPES.get(sign, sign) for sign in value) + '"'
+    if isinstance(value, (list, tuple)):
+        return "[" + ", ".join(_toml(one) for one in value) + "]"
+    return repr(value)  # a whole number, or a float that has a point or an exponent
 
 
 def column_index(name: ColumnName, labels: list[str], count: int, path: Path) -> int:

@@ -1,4 +1,4 @@
-"""EDF and EDF+ (continuous and with gaps): samples as stored, in pieces, whatever the length of the file.
+"""EDF, EDF+ and BDF (continuous and with gaps): samples as stored, in pieces, whatever the length of the file.
 
 The header is checked in `edf_header`, the annotations are read in `edf_annotations`. An EDF+D file is cut
 into segments at each jump between the times that its records carry, since a library that strings its records
@@ -16,7 +16,7 @@ from datetime import timedelta
 from functools import partial
 from io import FileIO
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,21 +25,34 @@ from ..errors import FileUnreadable
 from ..recording import Block, Note, RecordedChannel, Recording, Segment
 from . import Claim, Reader, sha256
 from .edf_annotations import Annotations, read_annotations
-from .edf_header import EDF, EdfHeader, SignalHeader, read_header
+from .edf_header import BDF, EDF, EdfHeader, SignalHeader, Variant, read_header
+from .edf_own import EQUIPMENT, restored
 from .names import slug, unique_keys
 
 _BLOCK = 1 << 20  # samples handed over at a time, at most
 _SLAB = 16 << 20  # bytes of whole records read at a time
 # From this many bytes of one signal in a record on, seeking to it is cheaper than reading all signals.
 _WORTH_SEEKING = 64 << 10
+_DTYPES: Final[dict[int, np.dtype[Any]]] = {2: np.dtype(np.int16), 3: np.dtype(np.int32)}
 
 
 def claims(path: Path, head: bytes) -> Claim:
-    """EDF begins with "0" padded to 8 bytes and tells the length of its header in figures."""
-    if head[:8] == EDF.version and head[184:192].strip(b" \0").isdigit():
+    """EDF begins with "0" padded to 8 bytes, BDF with byte 255 and a name; both tell their header's length."""
+    if head[:8] in (EDF.version, BDF.version) and head[184:192].strip(b" \0").isdigit():
         return Claim.MINE
     # Named so but empty, cut or something else: its own all the same, so that `read` says what is wrong.
-    return Claim.MINE if path.suffix.lower() == ".edf" else Claim.NOT_MINE
+    return Claim.MINE if path.suffix.lower() in READER.suffixes else Claim.NOT_MINE
+
+
+def _variant(path: Path) -> Variant:
+    """By the first bytes; where they are neither's, by the name, so that the message fits it."""
+    try:
+        with path.open("rb") as file:
+            version = file.read(8)
+    except OSError:  # told when the header is read
+        version = b""
+    named = BDF if path.suffix.lower() == ".bdf" else EDF
+    return next((variant for variant in (EDF, BDF) if variant.version == version), named)
 
 
 def read(path: Path, _options: Mapping[str, Any]) -> Sequence[Recording]:
@@ -50,7 +63,7 @@ def read(path: Path, _options: Mapping[str, Any]) -> Sequence[Recording]:
     FileUnreadable
         When the header does not hold together or disagrees with the length of the file.
     """
-    header = read_header(path, EDF)
+    header = read_header(path, _variant(path))
     set_aside = list(header.remarks)
     annotations = _annotations(path, header)
     set_aside += annotations.set_aside
@@ -63,7 +76,7 @@ def read(path: Path, _options: Mapping[str, Any]) -> Sequence[Recording]:
             key=key,
             label=signal.label,
             unit_as_written=signal.unit,
-            dtype=np.dtype(np.int16),
+            dtype=_DTYPES[header.variant.sample_bytes],
             count=header.records * signal.samples,
             blocks=partial(_blocks, path, header, signal),
             segments=tuple(
@@ -82,11 +95,13 @@ def read(path: Path, _options: Mapping[str, Any]) -> Sequence[Recording]:
         for key, signal in zip(keys, ordinary, strict=True)
     )
     origin = float(onsets[0])
+    if header.equipment == EQUIPMENT:
+        channels, annotations = restored(channels, annotations, origin)
     start = header.start
     return [
         Recording(
             name=slug(path.stem, "edf"),
-            reader=READER.name,
+            reader=header.variant.name,
             files=((path.name, sha256(path)),),
             channels=channels,
             notes=_notes(annotations, origin, pieces),
@@ -118,10 +133,10 @@ def _record_onsets(header: EdfHeader, annotations: Annotations, set_aside: list[
     told = annotations.record_onsets
     first = 0.0 if math.isnan(told[0]) else float(told[0])
     evenly = first + np.arange(header.records, dtype=np.float64) * header.record_s
-    if header.kind == "EDF":
+    if not header.is_plus:
         return evenly - first
     silent = np.isnan(told)
-    if header.kind == "EDF+D":
+    if header.has_gaps:
         if silent.any():
             set_aside.append(
                 f"record {int(np.argmax(silent)) + 1}: {int(silent.sum())} records carry no start time; each "
@@ -131,7 +146,7 @@ def _record_onsets(header: EdfHeader, annotations: Annotations, set_aside: list[
             for record in np.flatnonzero(silent).tolist():
                 told[record] = told[record - 1] + header.record_s if record else 0.0
         return told
-    # EDF+C is continuous by its header. Where its records say otherwise they are believed if they run forward
+    # A "+C" file is continuous by its header. Where its records say otherwise they are believed if they run forward
     # as a clock does; times that do not are no clock.
     ordinary = [signal for signal in header.signals if not signal.annotations]
     half = _fastest_interval(header, ordinary) / 2
@@ -198,8 +213,20 @@ def _annotations(path: Path, header: EdfHeader) -> Annotations:
 
 
 def _blocks(path: Path, header: EdfHeader, signal: SignalHeader) -> Iterator[Block]:
+    decode = _int24 if header.variant.sample_bytes == 3 else _int16
     for raw in _raw(path, header, signal):
-        yield Block(raw.view("<i2").astype(np.int16, copy=False))
+        yield Block(decode(raw))
+
+
+def _int16(raw: NDArray[np.uint8]) -> NDArray[np.int16]:
+    return raw.view("<i2").astype(np.int16, copy=False)
+
+
+def _int24(raw: NDArray[np.uint8]) -> NDArray[np.int32]:
+    """Three bytes a sample, the lowest first, to the width that holds them."""
+    wide = np.zeros((len(raw) // 3, 4), np.uint8)
+    wide[:, 1:] = raw.reshape(-1, 3)
+    return (wide.view("<i4").reshape(-1) >> 8).astype(np.int32, copy=False)
 
 
 def _raw(path: Path, header: EdfHeader, signal: SignalHeader) -> Iterator[NDArray[np.uint8]]:
@@ -262,4 +289,4 @@ def _fill(file: FileIO, target: NDArray[np.uint8]) -> None:
         view = view[many:]
 
 
-READER = Reader("EDF", (".edf",), claims, read)
+READER = Reader("EDF and BDF", (".edf", ".bdf"), claims, read)

@@ -1,8 +1,9 @@
-"""The header of an EDF file: every field read from its place in the file and checked before use.
+"""The header of an EDF or BDF file: every field read from its place in the file and checked before use.
 
 Layout: Kemp et al., Electroencephalogr Clin Neurophysiol 1992;82:391-393 (EDF) and Kemp and Olivan,
 Clin Neurophysiol 2003;114:1755-1761 (EDF+). 256 bytes for the file, then 256 bytes a signal stored field
-by field (all labels, then all transducers ...), then the data records.
+by field (all labels, then all transducers ...), then the data records. BDF is the same with 24-bit samples
+and another first field; its additions for annotations and gaps are those of EDF+ (common practice).
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ _Place = Callable[[int, int], tuple[int, int]]
 
 @dataclass(frozen=True, slots=True)
 class Variant:
-    """What one member of the family fixes: EDF here; a 24-bit one differs in these only."""
+    """What one member of the family fixes; all else they share."""
 
     name: str
     version: bytes  # the first 8 bytes
@@ -37,6 +38,7 @@ class Variant:
 
 
 EDF = Variant("EDF", b"0       ", 2, "EDF Annotations")
+BDF = Variant("BDF", b"\xffBIOSEMI", 3, "BDF Annotations")
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +61,7 @@ class EdfHeader:
     """A header that agrees with the length of its file."""
 
     variant: Variant
-    kind: str  # "EDF", "EDF+C" or "EDF+D"
+    kind: str  # "EDF", "EDF+C" or "EDF+D"; "BDF" likewise
     start: datetime | None
     dated: bool
     equipment: str
@@ -69,6 +71,16 @@ class EdfHeader:
     record_s: float
     signals: tuple[SignalHeader, ...]
     remarks: tuple[str, ...]
+
+    @property
+    def is_plus(self) -> bool:
+        """Whether it may hold annotations, and its records their times."""
+        return self.kind != self.variant.name
+
+    @property
+    def has_gaps(self) -> bool:
+        """Whether its records need not follow each other."""
+        return self.kind.endswith("+D")
 
 
 class _Fields:
@@ -155,7 +167,7 @@ def _check_start(fields: _Fields, variant: Variant, size: int) -> None:
         raise FileUnreadable("the file is empty", path=fields.path, todo=_AGAIN)
     if fields.raw[:8] != variant.version:
         raise fields.wrong(
-            f"an {variant.name} file begins with {variant.version!r}, this one with {fields.raw[:8]!r}",
+            f"{variant.name} begins with {variant.version!r}, this file with {fields.raw[:8]!r}",
             0,
             "Check what kind of file it is",
         )
@@ -165,7 +177,9 @@ def _check_start(fields: _Fields, variant: Variant, size: int) -> None:
 
 def _checked(fields: _Fields, variant: Variant, size: int, count: int) -> EdfHeader:
     reserved = fields.text(192, 44)
-    kind = reserved[:5] if reserved[:5] in ("EDF+C", "EDF+D") else "EDF"
+    plus = (f"{variant.name}+C", f"{variant.name}+D")
+    kind = reserved[:5] if reserved[:5] in plus else variant.name
+    is_plus = kind != variant.name
     record_s = fields.real("duration of a data record", 244, 8)
     signals, at = [], 0
     for index in range(count):
@@ -186,9 +200,9 @@ def _checked(fields: _Fields, variant: Variant, size: int, count: int) -> EdfHea
                 "Hz, which no recording has",
                 244,
             )
-    start, dated = _start(fields, kind, remarks)
+    start, dated = _start(fields, is_plus, remarks)
     recording_words = fields.text(88, 80).split()
-    named = kind != "EDF" and len(recording_words) > 4 and recording_words[4] != "X"
+    named = is_plus and len(recording_words) > 4 and recording_words[4] != "X"
     return EdfHeader(
         variant=variant,
         kind=kind,
@@ -293,7 +307,7 @@ def _records(fields: _Fields, record_bytes: int, held: int, remarks: list[str]) 
     return claimed
 
 
-def _start(fields: _Fields, kind: str, remarks: list[str]) -> tuple[datetime | None, bool]:
+def _start(fields: _Fields, is_plus: bool, remarks: list[str]) -> tuple[datetime | None, bool]:
     """What the header says of the start; the date counts only where it is not a placeholder."""
     date_text, time_text = fields.text(168, 8), fields.text(176, 8)
     date_match = re.fullmatch(r"(\d\d?)[./:-](\d\d?)[./:-](\d\d)", date_text, re.ASCII)
@@ -303,7 +317,7 @@ def _start(fields: _Fields, kind: str, remarks: list[str]) -> tuple[datetime | N
         day, month, short_year = map(int, date_match.groups())
         year = short_year + (1900 if short_year >= 85 else 2000)  # the format's clipping year
     words = fields.text(88, 80).split()
-    if kind != "EDF" and len(words) > 1 and words[0] == "Startdate":
+    if is_plus and len(words) > 1 and words[0] == "Startdate":
         full = re.fullmatch(r"(\d\d?)-([A-Za-z]{3})-(\d{4})", words[1], re.ASCII)
         if full and full[2].upper() in _MONTHS:
             day, month, year = int(full[1]), _MONTHS.index(full[2].upper()) + 1, int(full[3])

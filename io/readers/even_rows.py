@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..recording import FloatArray, Segment
-from .stamps import RowTimes
+from .stamps import RowTimes, rows_before
 
 _USUAL_SHARE = 0.9  # of the steps that must be the usual one for a grid
 _MOST_PIECES = 50  # at least this many rows a piece on average, else the rows are not even
@@ -91,19 +91,18 @@ def pieces_of(
 
 
 def _grid(ticks: NDArray[np.int64], run: NDArray[np.int32], times: RowTimes) -> tuple[Piece, ...] | None:
-    steps = np.diff(ticks)
-    turns = np.flatnonzero(run[1:] != run[:-1])
-    usual = int(np.median(steps[:: 1 + len(steps) // 1_000_000]))
-    steps[turns] = usual
+    turns = rows_before(run, lambda changes: changes != 0)
+    every = 1 + len(ticks) // 1_000_000
+    usual = int(np.median(ticks[1::every] - ticks[: len(ticks) - 1 : every]))
     if usual <= 0:
         return None
-    unusual = np.flatnonzero(steps != usual)
-    odd = steps[unusual]
+    unusual = np.setdiff1d(rows_before(ticks, lambda steps: steps != usual), turns)
+    odd = ticks[unusual + 1] - ticks[unusual]
     # Steps of 16 and now and then 17 ms are rounding, not gaps: a lost row makes a step twice as long.
     if (odd < 1.5 * usual).any():
         return None
     # A table of two or three rows with one gap is still a grid; a longer one must mostly keep its step.
-    if len(odd) > max(1, (1 - _USUAL_SHARE) * (len(steps) - len(turns))):
+    if len(odd) > max(1, (1 - _USUAL_SHARE) * (len(ticks) - 1 - len(turns))):
         return None
     starts = np.union1d(unusual, turns) + 1
     starts = np.concatenate([[0], starts]).astype(np.intp)
@@ -152,6 +151,10 @@ def _spacings(seconds: FloatArray, run: NDArray[np.int32], tick_s: float) -> lis
     if tick_s and round(rough / tick_s):
         on_grid = round(rough / tick_s) * tick_s
         round_ones.append((on_grid, 1.0 / on_grid))
+    if tick_s and round(tick_s / rough):
+        # So many rows in each tick: six in a minute are one every ten seconds.
+        in_tick = tick_s / round(tick_s / rough)
+        round_ones.append((in_tick, 1.0 / in_tick))
     found = [pair for pair in round_ones if abs(pair[0] / rough - 1.0) <= _NICE]
     # A line through the longest stretch without a gap or a backward step.
     steps = np.diff(seconds)

@@ -1,62 +1,53 @@
 """How a table is written, found out from its first rows or told by a column map.
 
-Nothing that would change numbers is guessed: a table without a header, a time without a unit or kind, and
-a separator that does not hold are asked for, not assumed.
+Nothing that would change numbers is guessed: a table without a header or with one that does not fit its rows, a
+time without a unit or kind, and a separator that does not hold are asked for, not assumed.
 """
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import islice
+from functools import partial
 from pathlib import Path
 
 from ..errors import FileUnreadable
-from ..units import dimension, parse_unit
+from ..units import parse_unit
 from .cells import CLOCK, DATE, DATETIME, MISSING, bare, is_clock_form, is_number, split_unit
-from .column_map import ColumnMap, TimeKind, column_index
-from .plain_text import SEPARATORS, encoding_of, head_text, rows_of
+from .column_map import ColumnMap, ColumnName, TimeKind, column_index
+from .dates import DateOrder
+from .plain_text import decoded_head, rows_of, separator_of
+from .time_columns import Headed, TimeUnclear, date_column, date_order, time_column, time_kind
 
-_TIME_NAMES = frozenset(
-    {
-        *(
-            "time",
-            "t",
-            "clock",
-            "clock time",
-            "time of day",
-            "timestamp",
-            "time stamp",
-            "datetime",
-            "date time",
-        ),
-        *("date/time", "date and time", "zeit", "uhrzeit", "zeitstempel", "elapsed", "elapsed time"),
-        *("relative time", "seconds", "secs", "sec", "milliseconds", "epoch", "unix time", "recorded at"),
-    }
-)
-# What a header's own words say about the numbers of its time.
-_NAMED_KINDS: dict[str, TimeKind] = {
-    "seconds": "seconds",
-    "secs": "seconds",
-    "sec": "seconds",
-    "s": "seconds",
-    "milliseconds": "milliseconds",
-    "ms": "milliseconds",
-    "min": "minutes",
-}
-_EPOCH_SINCE = 1e8  # numbers above this are seconds since 1970 (from 1973 on), above 1e11 milliseconds
+Row = tuple[int, list[str]]
+"""Line number from 1, and cells."""
 
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A column of numbers: index from 0, label, unit as written, and what a map says that it is."""
+    """A column of numbers.
+
+    Attributes
+    ----------
+    index : int
+        From 0.
+    label, unit : str
+        As written, or as a map says.
+    identity : str
+        What a map says that it is: kind, site, side and statistic joined by bars; else empty.
+    missing : tuple of str
+        Texts that mean "no value".
+    zero_is_missing : bool
+        Whether 0 does too.
+    """
 
     index: int
     label: str
     unit: str
     identity: str = ""
+    missing: tuple[str, ...] = MISSING
+    zero_is_missing: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,10 +60,12 @@ class Layout:
         Physical lines before the first row of data.
     count : int
         Cells of a row.
-    time : int or None
-        Index of the time column; None where a map gives only the rate.
-    time_label : str
-        Its header, for messages.
+    time, date : int or None
+        Index of the time column, None where a map gives only the rate; of a column of dates beside clocks.
+    date_order : str or None
+        Order of day, month and year; None where no date of the first rows needs one.
+    time_label, date_label : str
+        Their headers, for messages.
     set_aside : tuple of str
         Columns and lines that are not read.
     """
@@ -86,8 +79,10 @@ class Layout:
     time_kind: TimeKind
     time_label: str
     columns: tuple[Column, ...]
-    missing: tuple[str, ...]
-    set_aside: tuple[str, ...]
+    set_aside: tuple[str, ...] = ()
+    date: int | None = None
+    date_label: str = ""
+    date_order: DateOrder | None = None
 
 
 def find_layout(path: Path, head: bytes, whole: bool, told: ColumnMap | None) -> Layout:
@@ -109,59 +104,130 @@ def find_layout(path: Path, head: bytes, whole: bool, told: ColumnMap | None) ->
     FileUnreadable
         No table, or one that needs a column map.
     """
-    return _Finder(path, head, whole, told or ColumnMap()).layout()
+    finder = Finder(path, head, whole, told or ColumnMap())
+    finder.find_rows()
+    finder.find_headers()
+    finder.find_time()
+    finder.find_columns()
+    return finder.layout()
 
 
-class _Finder:
-    """One table being found out; each step uses what the ones before it found."""
+class Finder:
+    """One table being found out, step by step; each step uses what the ones before it found.
+
+    A step that cannot be done raises `FileUnreadable` and leaves what the others found: what can be shown of a
+    table that needs a person's word is shown.
+    """
 
     def __init__(self, path: Path, head: bytes, whole: bool, told: ColumnMap) -> None:
         self.path = path
         self.told = told
         self.set_aside: list[str] = []
-        self.missing = (*MISSING, *told.file.missing)
-        encoding, text = _decoded(path, head, whole, told)
-        self.encoding = encoding
-        lines = text.split("\n")[told.file.skip_rows :]
-        self.separator = told.file.separator or separator_of(lines)
-        self.rows = list(rows_of(lines, self.separator, path, told.file.skip_rows))
+        self.encoding, self._text = decoded_head(path, head, whole, told.file.encoding)
+        self.separator = ""
+        self.decimal = ""
+        self.rows: list[Row] = []
+        self.header: list[Row] = []
+        self.data: list[Row] = []
+        self.count = 0
+        self.headers: list[str] = []
+        self.labels: list[str] = []
+        self.units: list[str] = []
+        self.time: int | None = None
+        self.date: int | None = None
+        self.kind: TimeKind = "seconds"
+        self.order: DateOrder | None = None
+        self.columns: tuple[Column, ...] = ()
+
+    def unreadable(self, what: str, todo: str, place: str = "") -> FileUnreadable:
+        """What stands in the way, with the file."""
+        return FileUnreadable(what, path=self.path, place=place, todo=todo)
+
+    # The steps
+
+    def find_rows(self) -> None:
+        """Separator, rows, cells of a row."""
+        told = self.told.file
+        lines = self._text.split("\n")[told.skip_rows :]
+        self.separator = told.separator or separator_of(lines)
+        self.rows = list(rows_of(lines, self.separator, self.path, told.skip_rows))
         if not self.rows:
             raise self.unreadable("there is no line of text in this file", "Export it again, or take it out")
         lengths = Counter(len(cells) for _, cells in self.rows)
         self.count = max(lengths, key=lambda length: (lengths[length], length))
+        self._part_header()
 
-    def unreadable(self, what: str, todo: str, place: str = "") -> FileUnreadable:
-        return FileUnreadable(what, path=self.path, place=place, todo=todo)
-
-    def layout(self) -> Layout:
-        header, self.data = self._header()
-        self.headers, units = self._labels(header)
+    def find_headers(self) -> None:
+        """Headers, labels, units and the decimal sign."""
+        self.headers, units = self._labels()
         self.decimal = self.told.file.decimal or self._decimal()
-        self.labels = [label for label, _ in (split_unit(text, self.headers) for text in self.headers)]
-        self.units = [
-            second or split_unit(text, self.headers)[1]
-            for text, second in zip(self.headers, units, strict=True)
+        split = [split_unit(text, self.headers) for text in self.headers]
+        self.labels = [label for label, _ in split]
+        self.units = [second or unit for (_, unit), second in zip(split, units, strict=True)]
+        self._refuse_misfit()
+
+    def find_time(self) -> None:
+        """The column of times, that of dates, and how they are written."""
+        told = self.told.time
+        if told is not None and told.by_rate_alone:
+            return
+        columns = [
+            Headed(index, *parts, partial(self.cells, index))
+            for index, parts in enumerate(zip(self.headers, self.labels, self.units, strict=True))
         ]
-        time = self._time()
-        kind: TimeKind = "seconds" if time is None else self._time_kind(time)
-        columns = self._told_columns(time) if self.told.channel else self._number_columns(time)
-        if not columns:
+        try:
+            if told is not None and told.column is not None:
+                time = columns[self._index(told.column)]
+            else:
+                time = time_column(columns)
+            self.time = time.index
+            kind = told.kind if told is not None else None
+            self.kind = kind or time_kind(time, self.decimal)
+            date: Headed | None = None
+            if told is not None and told.date_column is not None:
+                date = columns[self._index(told.date_column)]
+                if date.index == self.time:
+                    raise self.unreadable(
+                        "the column map gives the same column as 'column' and as 'date_column'",
+                        'Leave date_column out, and give kind = "datetime" if each cell holds both',
+                    )
+                self.kind = "clock"
+            elif self.kind == "clock" and kind is None:
+                date = date_column(columns, time.index)
+            self.date = None if date is None else date.index
+            self.order = date_order(told, self.kind, time, date)
+        except TimeUnclear as unclear:
+            raise self.unreadable(unclear.what, unclear.todo, unclear.place) from unclear
+
+    def find_columns(self) -> None:
+        """The columns of numbers, or those of the map."""
+        self.columns = self._told_columns() if self.told.channel else self._number_columns()
+        if not self.columns:
             raise self.unreadable(
                 "there is no column of numbers in this table",
                 "Take the file out, or say what it is in a column map",
             )
+
+    def layout(self) -> Layout:
+        """All that was found."""
+
+        def name(index: int | None) -> str:
+            return "" if index is None else self.headers[index] or f"{index + 1}"
+
         return Layout(
             encoding=self.encoding,
             separator=self.separator,
             decimal=self.decimal,
             skip_lines=self.data[0][0] - 1,
             count=self.count,
-            time=time,
-            time_kind=kind,
-            time_label="" if time is None else self.headers[time] or f"{time + 1}",
-            columns=columns,
-            missing=self.missing,
+            time=self.time,
+            time_kind=self.kind,
+            time_label=name(self.time),
+            columns=self.columns,
             set_aside=tuple(self.set_aside),
+            date=self.date,
+            date_label=name(self.date),
+            date_order=self.order,
         )
 
     # The header
@@ -172,7 +238,7 @@ class _Finder:
             for cell in cells
         )
 
-    def _header(self) -> tuple[list[tuple[int, list[str]]], list[tuple[int, list[str]]]]:
+    def _part_header(self) -> None:
         """Rows of the header and rows of data."""
         told = self.told.file.header_rows
         if told is not None:
@@ -182,6 +248,7 @@ class _Finder:
                 (n for n, (_, cells) in enumerate(self.rows) if self._is_data(cells)), len(self.rows)
             )
             header, data = self.rows[:first], self.rows[first:]
+        self.data = data
         if not data:
             raise self.unreadable(
                 "there is a header but no row of numbers under it",
@@ -196,190 +263,134 @@ class _Finder:
             )
         if told is None:
             # What stands above the names of the columns is no part of the table.
-            names = max(1, 2 if len(header) > 1 and self._are_units(header[-1][1], header[-2][1]) else 1)
+            names = 2 if len(header) > 1 and self._are_units(header[-1][1], header[-2][1]) else 1
             above, header = header[:-names], header[-names:]
             if above:
                 self.set_aside.append(
                     f"{self.path.name}, lines {above[0][0]} to {above[-1][0]}: text above the table"
                 )
-        return header, data
+        self.header = header
 
     @staticmethod
     def _are_units(cells: Sequence[str], above: Sequence[str]) -> bool:
-        """Whether a row holds the units of the row above it."""
+        """Whether a row holds the units of the row above it; blanks are units that nobody wrote."""
         written = [cell.strip("[]() ") for cell in cells if cell.strip("[]() -")]
         known = sum(parse_unit(text) is not None or is_clock_form(text) for text in written)
-        return len(above) == len(cells) and bool(written) and known >= len(written) / 2
+        return len(above) == len(cells) and any(above) and known >= len(written) / 2
 
-    def _labels(self, header: list[tuple[int, list[str]]]) -> tuple[list[str], list[str]]:
+    def _labels(self) -> tuple[list[str], list[str]]:
         """Headers and, from a second row, units; padded to the number of cells."""
-        rows = [cells[: self.count] + [""] * (self.count - len(cells)) for _, cells in header]
+        rows = [cells[: self.count] + [""] * (self.count - len(cells)) for _, cells in self.header]
         blank = [""] * self.count
         names = rows[0] if rows else list(blank)
-        units = [bare(cell) for cell in rows[1]] if len(rows) > 1 else list(blank)
-        if not rows and self.told.channel:
+        units = [bare(cell).strip("-") for cell in rows[1]] if len(rows) > 1 else list(blank)
+        if not rows:
             for channel in self.told.channel:
                 if isinstance(channel.column, int) and channel.label and 1 <= channel.column <= self.count:
                     names[channel.column - 1] = channel.label
         return names, units
 
+    def _refuse_misfit(self) -> None:
+        """A header with fewer or more names than the rows have cells names the wrong columns."""
+        if not self.header or self._told_by_number():
+            return
+        line, names = self.header[0]
+        unnamed = range(len(names), self.count)
+        if any(names[self.count :]) or any(self.cells(index) for index in unnamed):
+            raise self.unreadable(
+                f"the header names {len(names)} columns; the rows under it have {self.count}",
+                "Export it with a separator that stands in no name or number, or give a column map that names the "
+                "columns by their numbers",
+                f"line {line}",
+            )
+
+    def _told_by_number(self) -> bool:
+        told = self.told
+        if not told.channel or any(isinstance(channel.column, str) for channel in told.channel):
+            return False
+        return told.time is not None and (told.time.by_rate_alone or isinstance(told.time.column, int))
+
     # Numbers
 
-    def _cells(self, column: int) -> list[str]:
-        """What the sample holds in a column, markers for missing left out."""
+    def cells(self, column: int) -> list[str]:
+        """What the first rows hold in a column, markers for missing left out."""
+        missing = (*MISSING, *self.told.file.missing)
         cells = (cells[column] for _, cells in self.data if column < len(cells))
-        return [cell for cell in cells if cell not in self.missing]
+        return [cell for cell in cells if cell not in missing]
 
     def _decimal(self) -> str:
-        if self.separator == ",":
-            return "."
         cells = [cell for _, row in self.data for cell in row]
         commas = sum("," in cell and is_number(cell, ",") for cell in cells)
-        points = sum("." in cell and is_number(cell, ".") for cell in cells)
-        return "," if commas > points else "."
+        if not commas:
+            return "."
+        return "," if commas > sum("." in cell and is_number(cell, ".") for cell in cells) else "."
 
-    def _number_columns(self, time: int | None) -> tuple[Column, ...]:
+    def _number_columns(self) -> tuple[Column, ...]:
         columns = []
         for index in range(self.count):
-            if index == time:
+            if index in (self.time, self.date):
                 continue
-            cells = self._cells(index)
+            cells = self.cells(index)
             name = self.headers[index] or str(index + 1)
             if cells and not any(is_number(cell, self.decimal) for cell in cells):
                 stamps = all(CLOCK.fullmatch(c) or DATETIME.fullmatch(c) or DATE.fullmatch(c) for c in cells)
                 what = "a second column of times" if stamps else "a column of text, not of numbers"
                 self.set_aside.append(f"{self.path.name}, column {name}: {what}")
             elif cells or self.headers[index]:
-                columns.append(Column(index, self.labels[index] or f"column {index + 1}", self.units[index]))
+                columns.append(
+                    Column(
+                        index,
+                        self.labels[index] or f"column {index + 1}",
+                        self.units[index],
+                        missing=(*MISSING, *self.told.file.missing),
+                        zero_is_missing=self.told.file.zero_is_missing,
+                    )
+                )
         return tuple(columns)
 
-    def _told_columns(self, time: int | None) -> tuple[Column, ...]:
-        columns = []
+    def _told_columns(self) -> tuple[Column, ...]:
+        columns: list[Column] = []
+        told = self.told.file
         for channel in self.told.channel:
-            index = column_index(channel.column, self._names(), self.count, self.path)
-            identity = (
-                ""
-                if channel.kind is None
-                else "|".join((channel.kind, channel.site, channel.side, channel.statistic))
-            )
+            index = self._index(channel.column)
+            if index in (self.time, self.date):
+                raise self.unreadable(
+                    f"the column map gives column {channel.column!r} as a channel and as the time",
+                    "Correct the column map",
+                )
+            if any(column.index == index for column in columns):
+                raise self.unreadable(
+                    f"the column map gives column {channel.column!r} twice", "Correct the column map"
+                )
+            zero = channel.zero_is_missing
             columns.append(
                 Column(
                     index,
                     channel.label or self.labels[index] or f"column {index + 1}",
                     self.units[index] if channel.unit is None else channel.unit,
-                    identity,
+                    ""
+                    if channel.kind is None
+                    else "|".join((channel.kind, channel.site, channel.side, channel.statistic)),
+                    missing=(*MISSING, *told.missing, *channel.missing),
+                    zero_is_missing=told.zero_is_missing if zero is None else zero,
                 )
             )
-        read = {column.index for column in columns} | {time}
+        read = {column.index for column in columns} | {self.time, self.date}
         for index in range(self.count):
-            if index not in read and self._cells(index):
+            if index not in read and self.cells(index):
                 name = self.headers[index] or str(index + 1)
                 self.set_aside.append(f"{self.path.name}, column {name}: the column map leaves it out")
         return tuple(columns)
 
-    def _names(self) -> list[str]:
-        """What a map may call the columns: the whole header, or its label if that is the map's word for it."""
+    def _index(self, name: ColumnName) -> int:
+        """Index of a column that the map names, by its whole header or by its label."""
+        told = self.told.time
         called = {c.column.lower() for c in self.told.channel if isinstance(c.column, str)}
-        if self.told.time is not None and isinstance(self.told.time.column, str):
-            called.add(self.told.time.column.lower())
-        return [
+        for also in () if told is None else (told.column, told.date_column):
+            if isinstance(also, str):
+                called.add(also.lower())
+        names = [
             label if label.lower() in called and header.lower() not in called else header
             for header, label in zip(self.headers, self.labels, strict=True)
         ]
-
-    # Time
-
-    def _time(self) -> int | None:
-        told = self.told.time
-        if told is not None:
-            return (
-                None
-                if told.column is None
-                else column_index(told.column, self._names(), self.count, self.path)
-            )
-        for index, (header, label, unit) in enumerate(
-            zip(self.headers, self.labels, self.units, strict=True)
-        ):
-            if self._names_time(header, label) and (
-                not parse_unit(unit) or dimension(parse_unit(unit) or "") == "time"
-            ):
-                return index
-        for index in range(self.count):
-            cells = self._cells(index)
-            if cells and all(CLOCK.fullmatch(cell) or DATETIME.fullmatch(cell) for cell in cells):
-                return index
-        raise self.unreadable(
-            f"no column holds times (headers: {', '.join(filter(None, self.headers)) or 'none'})",
-            "Call it 'time' or say which it is in a column map, under [time]",
-        )
-
-    @staticmethod
-    def _names_time(header: str, label: str) -> bool:
-        words = re.sub(r"[_\s]+", " ", label.lower()).strip()
-        stem, _, last = words.rpartition(" ")
-        return (
-            words in _TIME_NAMES
-            or (stem in _TIME_NAMES and last in _NAMED_KINDS)
-            or header.lower() in _TIME_NAMES
-        )
-
-    def _time_kind(self, time: int) -> TimeKind:
-        if self.told.time is not None and self.told.time.kind is not None:
-            return self.told.time.kind
-        cells = self._cells(time)
-        place = f"column {self.headers[time] or time + 1}"
-        # The first cell decides; the row reader names the line of one that is written otherwise.
-        first = cells[0] if cells else ""
-        if CLOCK.fullmatch(first):
-            return "clock"
-        if DATETIME.fullmatch(first):
-            return "datetime"
-        if not is_number(first, self.decimal):
-            raise self.unreadable(
-                f"found {first!r} as a time; expected seconds, a clock such as 07:42:00, or 2031-05-04T07:42:00",
-                "Say in a column map, under [time], what kind of time it is",
-                place,
-            )
-        number = float(first.replace(",", "."))
-        if number >= _EPOCH_SINCE:
-            return "epoch_ms" if number >= 1000 * _EPOCH_SINCE else "epoch_s"
-        return self._unit_kind(time, place)
-
-    def _unit_kind(self, time: int, place: str) -> TimeKind:
-        code = parse_unit(self.units[time])
-        words = re.split(r"[_\s]+", self.labels[time].lower())
-        kinds: dict[str, TimeKind] = {"s": "seconds", "ms": "milliseconds", "min": "minutes"}
-        if code in kinds:
-            return kinds[code]
-        if words[-1] in _NAMED_KINDS:
-            return _NAMED_KINDS[words[-1]]
-        raise self.unreadable(
-            "the times are plain numbers and nothing says whether they are seconds",
-            "Write the unit into the header, as in 'time [s]', or say it in a column map, under [time]",
-            place,
-        )
-
-
-def _decoded(path: Path, head: bytes, whole: bool, told: ColumnMap) -> tuple[str, str]:
-    """Encoding and text of the first complete lines."""
-    found = head_text(head, whole)
-    if found is None:
-        raise FileUnreadable("this is not a text file", path=path, todo="Export it as text, or take it out")
-    encoding = told.file.encoding or encoding_of(head) or "utf-8"
-    if told.file.encoding is not None:
-        text = head.decode(encoding, "replace").replace("\r\n", "\n").replace("\r", "\n")
-        found = text if whole else text[: text.rfind("\n") + 1]
-    return encoding, found.lstrip("\ufeff")
-
-
-def separator_of(lines: Sequence[str]) -> str:
-    """The first separator by which nearly all of the later rows have the same number of cells."""
-    for separator in SEPARATORS:
-        counts = [len(cells) for _, cells in islice(rows_of(lines, separator), 400)]
-        tail = counts[len(counts) // 2 :]
-        if not tail:
-            continue
-        common, many = Counter(tail).most_common(1)[0]
-        if common >= 2 and many >= 0.9 * len(tail):
-            return separator
-    return ","
+        return column_index(name, names, self.count, self.path)

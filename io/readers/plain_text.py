@@ -5,13 +5,17 @@ from __future__ import annotations
 import codecs
 import csv
 import re
-from collections.abc import Iterable, Iterator
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import islice
 from pathlib import Path
 
 from ..errors import FileUnreadable
 
 SEPARATORS = {"\t": "tab", ";": "semicolon", ",": "comma", "|": "bar", " ": "space"}
 """In the order in which they are tried: a comma may stand inside numbers, a tab may not."""
+
+_HEAD = 1 << 16  # bytes that the layout of a table is found out from
 
 _MARKS = (
     (codecs.BOM_UTF8, "utf-8-sig"),
@@ -46,6 +50,39 @@ def head_text(head: bytes, whole: bool) -> str | None:
     text = codecs.getincrementaldecoder(encoding)("replace").decode(head)
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     return text if whole else text[: text.rfind("\n") + 1]
+
+
+def read_head(path: Path) -> tuple[bytes, bool]:
+    """The first part of a file, and whether that is all of it. Raises `FileUnreadable`."""
+    try:
+        with path.open("rb") as file:
+            head = file.read(_HEAD)
+    except OSError as cause:
+        raise FileUnreadable(
+            f"cannot be opened ({cause.strerror})", path=path, todo="Check that it exists and may be read"
+        ) from cause
+    if not head.strip(b" \t\r\n\0\xef\xbb\xbf\xff\xfe"):
+        raise FileUnreadable("the file is empty", path=path, todo="Export it again, or take it out")
+    return head, len(head) < _HEAD
+
+
+def decoded_head(path: Path, head: bytes, whole: bool, told: str | None) -> tuple[str, str]:
+    """Encoding and text of the first complete lines; `told` wins over what is found.
+
+    Raises
+    ------
+    FileUnreadable
+        Not a text.
+    """
+    if told is None:
+        text = head_text(head, whole)
+        if text is None:
+            raise FileUnreadable(
+                "this is not a text file", path=path, todo="Export it as text, or take it out"
+            )
+        return encoding_of(head) or "utf-8", text.lstrip("\ufeff")
+    text = head.decode(told, "replace").replace("\r\n", "\n").replace("\r", "\n").lstrip("\ufeff")
+    return told, text if whole else text[: text.rfind("\n") + 1]
 
 
 def read_text(path: Path) -> str:
@@ -126,3 +163,16 @@ def rows_of(
             place=f"line {before + first_line}",
             todo="Look for a quotation mark that is opened and never closed",
         ) from cause
+
+
+def separator_of(lines: Sequence[str]) -> str:
+    """The first separator by which nearly all of the later rows have the same number of cells."""
+    for separator in SEPARATORS:
+        counts = [len(cells) for _, cells in islice(rows_of(lines, separator), 400)]
+        tail = counts[len(counts) // 2 :]
+        if not tail:
+            continue
+        common, many = Counter(tail).most_common(1)[0]
+        if common >= 2 and many >= 0.9 * len(tail):
+            return separator
+    return ","

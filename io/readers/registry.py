@@ -8,11 +8,29 @@ from typing import Any, Final
 
 from ..errors import FileUnreadable
 from ..recording import Recording
-from . import Claim, Reader, delimited, edf, handwritten, timed_text, wfdb
+from . import (
+    Claim,
+    Reader,
+    delimited,
+    dicom,
+    edf,
+    handwritten,
+    hdf5,
+    matlab,
+    parquet,
+    sound,
+    timed_text,
+    wfdb,
+)
 
 READERS: Final[tuple[Reader, ...]] = (
     edf.READER,
     wfdb.READER,
+    dicom.READER,
+    matlab.READER,
+    hdf5.READER,
+    parquet.READER,
+    sound.READER,
     timed_text.READER,
     handwritten.READER,
     delimited.READER,

@@ -1,25 +1,24 @@
 """Row times as written, to whole ticks of the finest digit that is written.
 
 A clock of the day that falls by about a day has crossed midnight. Any other backward step stays: it is a
-clock that was set back, and starts a new run.
+clock that was set back, and starts a new run. An hour that summer time takes out or gives back looks like one
+that somebody set or lost: only a person can say so.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Sequence
-from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..recording import FloatArray
-from .cells import CLOCK, DATETIME
-from .column_map import TimeKind
+from .column_map import HalfDay, SummerTime, TimeKind
+from .text_stamps import DAY_S
 
-DAY_S: Final = 86400.0
 UNIT_S: Final[dict[TimeKind, float]] = {
     "seconds": 1.0,
     "milliseconds": 1e-3,
@@ -27,153 +26,21 @@ UNIT_S: Final[dict[TimeKind, float]] = {
     "epoch_s": 1.0,
     "epoch_ms": 1e-3,
 }
-_CLOCK_PARTS = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,](\d{1,9}))?)?(?: ?([AaPp])[Mm])?")
 _EPOCH = datetime(1970, 1, 1)
 _PIECE = 1 << 18
-# A fall of more than this on a clock of the day is midnight; a rise of more than the other is a clock that
-# was set back across midnight.
-_MIDNIGHT_FALL_S: Final = DAY_S / 2
-_MIDNIGHT_RISE_S: Final = DAY_S - 3600.0
+# A fall of more than half the dial is midnight (or noon on a dial of 12 hours); a rise to within an hour of the
+# whole dial is a clock that was set back across it.
+_HOUR_S: Final = 3600.0
+# How much later than the hour the next row may come for a step to be that of summer time.
+_HOUR_SLACK_S: Final = 1800.0
 
 
-class BadStamp(ValueError):
-    """A text that is no time of the expected kind; `row` counts from the first row of the chunk."""
+class HourNotFound(ValueError):
+    """A person said that summer time begins or ends here; `count` steps of an hour are there, not one."""
 
-    def __init__(self, row: int, text: str) -> None:
-        super().__init__(text)
-        self.row = row
-        self.text = text
-
-
-@dataclass
-class TextStamps:
-    """Reads chunks of clock or date-and-time texts to seconds.
-
-    Seconds count from midnight (clock) or from 1970 by the wall clock of the first row (date and time):
-    where rows carry a shift from universal time, later shifts are brought to that of the first row.
-    """
-
-    kind: TimeKind
-    decimals: int = 0  # of the seconds, as written
-    whole_minutes: bool = False  # some row has no seconds
-    has_seconds: bool = False
-    shift: timedelta | None = None
-    _days: dict[bytes, float] = field(default_factory=dict)
-
-    def read(self, texts: Sequence[Any]) -> FloatArray:
-        """Seconds of a chunk, in order. Raises `BadStamp`."""
-        try:
-            fixed = np.array(texts, dtype="S")
-        except (UnicodeEncodeError, TypeError, ValueError):
-            return self._one_by_one(texts, range(len(texts)))
-        if fixed.ndim != 1 or fixed.dtype.itemsize == 0 or not len(fixed):
-            return self._one_by_one(texts, range(len(texts)))
-        signs = fixed.view(np.uint8).reshape(len(fixed), fixed.dtype.itemsize)
-        lengths = (signs != 0).sum(axis=1)
-        seconds = np.empty(len(fixed))
-        for length in np.unique(lengths).tolist():
-            rows = np.flatnonzero(lengths == length)
-            seconds[rows] = self._of_one_length(texts, signs[rows, :length], rows)
-        return seconds
-
-    def _of_one_length(
-        self, texts: Sequence[Any], signs: NDArray[np.uint8], rows: NDArray[np.intp]
-    ) -> FloatArray:
-        """Rows that are written alike, all at once: digits stand where the first row has them."""
-        example = str(texts[int(rows[0])]) if len(rows) else ""
-        form = CLOCK if self.kind == "clock" else DATETIME
-        plain = (
-            form.fullmatch(example) is not None
-            and re.search(r"[AaPpZ]|[+-]\d\d:?\d\d$", example[10:]) is None
-        )
-        if not plain or (self.kind == "clock" and re.search("[AaPp]", example)):
-            return self._one_by_one(texts, rows.tolist())
-        is_digit = np.array([sign.isdigit() for sign in example])
-        digits = signs[:, is_digit]
-        others = signs[:, ~is_digit]
-        expected = np.frombuffer(example.encode(), np.uint8)[~is_digit]
-        if ((digits < 48) | (digits > 57)).any() or (others != expected).any():
-            return self._one_by_one(texts, rows.tolist())
-        start = 0 if self.kind == "clock" else 11
-        hour_ends = example.index(":", start)
-        values = signs.astype(np.int64) - 48
-
-        def number(first: int, last: int) -> NDArray[np.int64]:
-            powers = 10 ** np.arange(last - first - 1, -1, -1, dtype=np.int64)
-            return np.asarray(values[:, first:last] @ powers, dtype=np.int64)
-
-        hours, minutes = number(start, hour_ends), number(hour_ends + 1, hour_ends + 3)
-        whole = np.zeros(len(rows), np.int64)
-        fraction = np.zeros(len(rows))
-        if len(example) > hour_ends + 3:
-            whole = number(hour_ends + 4, hour_ends + 6)
-            self.has_seconds = True
-            after = len(example) - (hour_ends + 7)
-            if after > 0:
-                fraction = number(hour_ends + 7, len(example)) / 10.0**after
-                self.decimals = max(self.decimals, after)
-        else:
-            self.whole_minutes = True
-        wrong = (hours > 23) | (minutes > 59) | (whole > 59)
-        if wrong.any():
-            row = int(rows[int(np.argmax(wrong))])
-            raise BadStamp(row, str(texts[row]))
-        seconds = (hours * 3600 + minutes * 60 + whole).astype(np.float64)
-        if start:
-            seconds += self._dates(texts, signs, rows)
-        return seconds + fraction
-
-    def _dates(self, texts: Sequence[Any], signs: NDArray[np.uint8], rows: NDArray[np.intp]) -> FloatArray:
-        days = np.ascontiguousarray(signs[:, :10]).view("S10").reshape(-1)
-        different, first, which = np.unique(days, return_index=True, return_inverse=True)
-        for day, row in zip(different.tolist(), first.tolist(), strict=True):
-            if day not in self._days:
-                try:
-                    since = date.fromisoformat(day.decode()) - _EPOCH.date()
-                except ValueError:
-                    at = int(rows[row])
-                    raise BadStamp(at, str(texts[at])) from None
-                self._days[day] = since.days * DAY_S
-        return np.array([self._days[day] for day in different.tolist()])[which]
-
-    def _one_by_one(self, texts: Sequence[Any], rows: Sequence[int]) -> FloatArray:
-        return np.array([self._one(row, texts[row]) for row in rows], dtype=np.float64)
-
-    def _one(self, row: int, text: Any) -> float:
-        if not isinstance(text, str):
-            raise BadStamp(row, "")
-        text = text.strip()
-        day_s = 0.0
-        shift: timedelta | None = None
-        if self.kind == "datetime":
-            if not DATETIME.fullmatch(text):
-                raise BadStamp(row, text)
-            try:
-                shift = datetime.fromisoformat(text.replace(",", ".")).utcoffset()
-                day_s = (date.fromisoformat(text[:10]) - _EPOCH.date()).days * DAY_S
-            except ValueError:
-                raise BadStamp(row, text) from None
-            text = re.split(r" ?(?:Z|[+-]\d{2}:?\d{2})$", text[11:])[0]
-        match = _CLOCK_PARTS.fullmatch(text)
-        if match is None:
-            raise BadStamp(row, text)
-        hour, minute, second = int(match[1]), int(match[2]), int(match[3] or 0)
-        if match[5]:
-            if not 1 <= hour <= 12:
-                raise BadStamp(row, text)
-            hour = hour % 12 + (12 if match[5] in "Pp" else 0)
-        if hour > 23 or minute > 59 or second > 59:
-            raise BadStamp(row, text)
-        self.whole_minutes |= match[3] is None
-        self.has_seconds |= match[3] is not None
-        self.decimals = max(self.decimals, len(match[4] or ""))
-        fraction = int(match[4]) / 10.0 ** len(match[4]) if match[4] else 0.0
-        seconds = day_s + hour * 3600.0 + minute * 60.0 + second + fraction
-        if shift is not None:
-            if self.shift is None:
-                self.shift = shift
-            seconds += (self.shift - shift).total_seconds()
-        return seconds
+    def __init__(self, count: int) -> None:
+        super().__init__(str(count))
+        self.count = count
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,7 +102,13 @@ def even_times(rows: int, rate_hz: float) -> RowTimes:
 
 
 def row_times(
-    stamps: FloatArray, kind: TimeKind, decimals: int | None, whole_minutes: bool = False
+    stamps: FloatArray,
+    kind: TimeKind,
+    decimals: int | None,
+    whole_minutes: bool = False,
+    *,
+    half_day: HalfDay | None = None,
+    summer_time: SummerTime | None = None,
 ) -> RowTimes:
     """Times of all rows from their stamps.
 
@@ -250,38 +123,52 @@ def row_times(
         Digits after the point that were written; None: found out from the numbers.
     whole_minutes : bool
         Whether no row carries seconds.
+    half_day : str, optional
+        For a clock of 12 hours without am and pm: the half in which the first row is.
+    summer_time : str, optional
+        ``"begins"`` or ``"ends"``: the one step of an hour is no time that passed.
 
     Returns
     -------
     RowTimes
         Midnights made good, runs counted.
+
+    Raises
+    ------
+    HourNotFound
+        `summer_time` is given and there is not exactly one step of an hour.
     """
     unit_s = UNIT_S.get(kind, 1.0)
+    dial_s = DAY_S
+    if half_day is not None:
+        dial_s = DAY_S / 2
+        np.remainder(stamps, dial_s, out=stamps)
+        stamps += dial_s if half_day == "pm" else 0.0
     if decimals is None:
         decimals = _decimals_of(stamps)
     per_unit = 1.0 / 60.0 if whole_minutes else 10.0**decimals if decimals is not None else 0.0
     first = float(stamps[0])
     ticks: NDArray[np.int64] | None = None
     exact: FloatArray | None = None
-    steps: NDArray[Any]
     if per_unit:
+        per_second = per_unit / unit_s
         ticks = _ticks(stamps, first, per_unit)
-        steps = np.diff(ticks)
         if kind == "clock":
-            day = round(DAY_S * per_unit)
-            turns = np.zeros(len(ticks), np.int64)
-            turns[1:][steps < -_MIDNIGHT_FALL_S * per_unit] = 1
-            turns[1:][steps > _MIDNIGHT_RISE_S * per_unit] = -1
-            if turns.any():
-                ticks += np.cumsum(turns) * day
-                steps = np.diff(ticks)
+            _turn_the_dial(ticks, round(dial_s * per_unit), round((dial_s - _HOUR_S) * per_unit))
+        if summer_time is not None:
+            row, hour = _summer_time(np.diff(ticks) / per_second, summer_time)
+            ticks[row:] += round(hour * per_second)
+        back = rows_before(ticks, lambda steps: steps < 0)
     else:
         exact = (stamps - first) * unit_s
-        steps = np.diff(exact)
-    back = steps < 0
+        if summer_time is not None:
+            raise HourNotFound(0)
+        back = rows_before(exact, lambda steps: steps < 0)
     run = np.broadcast_to(np.int32(0), len(stamps))  # takes no memory
-    if back.any():
-        run = np.concatenate([[np.int32(0)], np.cumsum(back, dtype=np.int32)])
+    if len(back):
+        marks = np.zeros(len(stamps), np.int32)
+        marks[back + 1] = 1
+        run = np.cumsum(marks, dtype=np.int32)
     return RowTimes(
         ticks=ticks,
         exact=exact,
@@ -291,6 +178,62 @@ def row_times(
         first_stamp=_stamp_of(first * unit_s, kind),
         dated=kind in ("datetime", "epoch_s", "epoch_ms"),
     )
+
+
+def rows_before(values: NDArray[Any], test: Callable[[NDArray[Any]], NDArray[np.bool_]]) -> NDArray[np.intp]:
+    """Rows whose step to the next row passes a test; in pieces, since a list of all steps is as long as the rows."""
+    found = [
+        np.flatnonzero(test(np.diff(values[first : first + _PIECE + 1]))) + first
+        for first in range(0, max(len(values) - 1, 0), _PIECE)
+    ]
+    return np.concatenate(found) if found else np.empty(0, np.intp)
+
+
+def _turn_the_dial(ticks: NDArray[np.int64], dial: int, rise: int) -> None:
+    """Make good where a clock of the day starts anew, in place."""
+    turns = rows_before(ticks, lambda steps: (steps < -dial / 2) | (steps > rise))
+    if len(turns):
+        falls = ticks[turns + 1] < ticks[turns]
+        turned = np.zeros(len(ticks), np.int64)
+        turned[turns + 1] = np.where(falls, dial, -dial)
+        ticks += np.cumsum(turned)
+
+
+def _summer_time(steps_s: FloatArray, summer_time: SummerTime) -> tuple[int, float]:
+    """The first row after the step of an hour, and the seconds that make it good."""
+    hour = _HOUR_S if summer_time == "ends" else -_HOUR_S
+    passed = steps_s + hour  # the time that would have passed in truth
+    candidates = np.flatnonzero((steps_s * hour < 0) & (passed >= 0) & (passed < _HOUR_SLACK_S))
+    if len(candidates) > 1:
+        # A gap of more than an hour may stand beside it: the hour of summer time is the usual step and an hour.
+        usual = float(np.median(steps_s))
+        candidates = candidates[passed[candidates] <= 3.0 * usual]
+    if len(candidates) != 1:
+        raise HourNotFound(len(candidates))
+    return int(candidates[0]) + 1, hour
+
+
+def hour_steps(times: RowTimes, rows: NDArray[np.intp]) -> list[tuple[int, SummerTime]]:
+    """Which of `rows` come an hour back or forward after the row before, but for the usual step between rows."""
+    first = times.seconds(np.arange(min(times.count, 1000), dtype=np.intp))
+    if len(first) < 2 or not len(rows):
+        return []
+    slack = 1.0 + 3.0 * max(float(np.median(np.diff(first))), 0.0)
+    if slack >= _HOUR_SLACK_S:
+        return []
+    steps = times.seconds(rows) - times.seconds(rows - 1)
+    found: list[tuple[int, SummerTime]] = []
+    for row, step in zip(rows.tolist(), steps.tolist(), strict=True):
+        if 0.0 <= (step + _HOUR_S if step < 0 else step - _HOUR_S) <= slack:
+            found.append((row, "ends" if step < 0 else "begins"))
+    return found
+
+
+def dial_falls(times: RowTimes) -> list[int]:
+    """Rows before which the clock falls by nearly 12 hours, as a dial of 12 hours does after each half day."""
+    back = rows_before(times.run, lambda changes: changes != 0) + 1
+    falls = times.seconds(back - 1) - times.seconds(back)
+    return [int(row) for row in back[(falls > DAY_S / 2 - _HOUR_S) & (falls <= DAY_S / 2)]]
 
 
 def _ticks(stamps: FloatArray, first: float, per_unit: float) -> NDArray[np.int64]:
@@ -312,7 +255,7 @@ def _stamp_of(seconds: float, kind: TimeKind) -> datetime | None:
 
 def _decimals_of(stamps: FloatArray) -> int | None:
     """Digits after the point that the numbers were written with; None if they use all a float has."""
-    largest = float(np.abs(stamps).max(initial=1.0))
+    largest = max(1.0, -float(stamps.min(initial=0.0)), float(stamps.max(initial=0.0)))
     for decimals in range(10):
         scale = 10.0**decimals
         # Twice the spacing of floats at this size is what reading and multiplying can cost.

@@ -1,9 +1,9 @@
 """WFDB records: header, data files beside it, segments; and annotation files as lines of text.
 
 Samples come from the `wfdb` library as stored codes, every sample of a frame for itself (its default
-averages them) and a window at a time. Headers are checked first (`wfdb_header`), files are looked for only
-beside the header, and nothing is ever fetched from elsewhere. A signal that the header calls skewed keeps all
-its samples and starts that much earlier.
+averages them), once and a window at a time (`wfdb_data`). Headers are checked first (`wfdb_header`), files
+are looked for only beside the header, and nothing is ever fetched from elsewhere. A signal that the header
+calls skewed keeps all its samples and starts that much earlier.
 
 An annotation file is a source of its own, since its clock may differ from that of its record.
 """
@@ -23,8 +23,9 @@ from ..errors import FileUnreadable
 from ..recording import Block, Note, RecordedChannel, Recording, Segment
 from . import Claim, Reader, sha256
 from .names import slug, unique_keys
+from .steps import Step, step_of
 from .wfdb_annotations import line_of, looks_like_annotations, own_clock, read_annotation_file
-from .wfdb_data import FORMATS, absent_file, check_sums, checked_frames, windows
+from .wfdb_data import FORMATS, Decoded, absent_file, checked_frames
 from .wfdb_header import SignalLine, WfdbHeader, read_header
 
 
@@ -104,18 +105,28 @@ def _named(folder: Path, headers: tuple[tuple[str, int, int], ...]) -> _Folder:
 # Records
 
 
-def read(path: Path, _options: Mapping[str, Any]) -> Sequence[Recording]:
+def read(path: Path, options: Mapping[str, Any]) -> Sequence[Recording]:
     """Read a record by its header, or an annotation file.
+
+    Parameters
+    ----------
+    path : Path
+        The header, or the annotation file.
+    options : mapping
+        ``"progress"``: called with the share of the record that is decoded, 0 to 1. ``"cancelled"``: asked as
+        often whether to stop.
 
     Raises
     ------
     FileUnreadable
         When the header is not as it should be, a data file is absent, too short or not beside it.
+    Cancelled
+        When asked to stop.
     """
-    return [_record(path) if path.suffix == ".hea" else _annotations(path)]
+    return [_record(path, step_of(path, options)) if path.suffix == ".hea" else _annotations(path)]
 
 
-def _record(path: Path) -> Recording:
+def _record(path: Path, step: Step) -> Recording:
     if "::" in str(path.absolute()) or "://" in str(path.absolute()):
         raise FileUnreadable(
             "the name of its folder holds '::' or '://', which the library reads as an address",
@@ -139,13 +150,14 @@ def _record(path: Path) -> Recording:
                 ),
             )
         parts = [(header, 0, checked_frames(header, set_aside))]
+    decoded = Decoded(step, sum(frames for _, _, frames in parts))
     for part, _, frames in parts:
-        check_sums(part, frames, set_aside)
+        decoded.add(part, frames, set_aside)
     files = {path.name: path}
     for part, _, _ in parts:
         files |= {part.path.name: part.path}
         files |= {signal.file: part.path.with_name(signal.file) for signal in part.signals}
-    channels = _channels(header.rate_hz, parts)
+    channels = _channels(header.rate_hz, parts, decoded)
     for part, _, _ in parts:
         set_aside += [
             f"{part.path.name}, line {signal.line}: {signal.label!r} is not calibrated; "
@@ -217,7 +229,9 @@ def _segments(header: WfdbHeader, set_aside: list[str]) -> list[tuple[WfdbHeader
 # Channels
 
 
-def _channels(rate_hz: float, parts: Sequence[tuple[WfdbHeader, int, int]]) -> tuple[RecordedChannel, ...]:
+def _channels(
+    rate_hz: float, parts: Sequence[tuple[WfdbHeader, int, int]], decoded: Decoded
+) -> tuple[RecordedChannel, ...]:
     pieces: dict[tuple[str, str, int], list[_Piece]] = {}
     for record, start, frames in parts:
         seen: dict[tuple[str, str], int] = {}
@@ -233,7 +247,7 @@ def _channels(rate_hz: float, parts: Sequence[tuple[WfdbHeader, int, int]]) -> t
             unit_as_written=unit,
             dtype=(dtype := np.result_type(*(FORMATS[piece.signal.format].dtype for piece in of_channel))),
             count=sum(piece.frames * piece.signal.per_frame for piece in of_channel),
-            blocks=partial(_blocks, tuple(of_channel), dtype),
+            blocks=partial(_blocks, decoded, tuple(of_channel), dtype),
             segments=_channel_segments(rate_hz, of_channel),
         )
         for key, ((label, unit, _), of_channel) in zip(keys, pieces.items(), strict=True)
@@ -267,12 +281,13 @@ def _same_scale(one: Segment, other: Segment) -> bool:
     return (one.rate_hz, one.scale, one.offset) == (other.rate_hz, other.scale, other.offset)
 
 
-def _blocks(pieces: Sequence[_Piece], dtype: np.dtype[Any]) -> Iterator[Block]:
+def _blocks(decoded: Decoded, pieces: Sequence[_Piece], dtype: np.dtype[Any]) -> Iterator[Block]:
     for piece in pieces:
         missing = FORMATS[piece.signal.format].missing
-        for _, (codes,) in windows(piece.record, [piece.index], piece.frames):
-            there = codes != missing
-            yield Block(codes.astype(dtype, copy=False), None if there.all() else there)
+        for codes in decoded.signal(piece.record, piece.index):
+            there = None if missing is None else codes != missing
+            whole = there is None or bool(there.all())
+            yield Block(codes.astype(dtype, copy=False), None if whole else there)
 
 
 # Annotation files

@@ -1,40 +1,62 @@
-"""The data files of a WFDB record: held against the header first, then decoded a window at a time.
+"""The data files of a WFDB record: held against the header first, then decoded once, a window at a time.
 
 Formats: WFDB Applications Guide, signal(5). The decoding is left to the `wfdb` library, which would set up
-memory for whatever a header claims; hence the order.
+memory for whatever a header claims; hence the order. A library call decodes all signals of a file whichever
+is asked for, so the codes wait in a temporary file until each channel is written.
 """
 
 from __future__ import annotations
 
+import tempfile
+import weakref
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import IO, Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import FileUnreadable
+from ..errors import CannotWrite, FileUnreadable
+from .steps import Step
 from .wfdb_header import SignalLine, WfdbHeader
 
 _WINDOW = 1 << 21  # samples of all signals together that are decoded at a time
+_BLOCK = 1 << 20  # samples of one signal handed over at a time, where that many come
+_IN_MEMORY = 16 << 20  # bytes of codes kept in memory before a file is made for them
+
+Codes = NDArray[np.signedinteger[Any]]
 
 
 @dataclass(frozen=True, slots=True)
 class Format:
-    """How the samples of a format are stored."""
+    """How the samples of a format are stored: so many in so many bytes, or compressed where 0."""
 
     dtype: np.dtype[Any]
-    missing: int  # the code that stands for no sample
-    bits: int  # 0: compressed
+    missing: int | None  # the code that stands for no sample
+    samples: int
+    in_bytes: int
 
 
-# signal(5); codes for missing samples as the wfdb libraries write and read them.
+_I8, _I16, _I32 = np.dtype(np.int8), np.dtype(np.int16), np.dtype(np.int32)
+
+# signal(5); codes for missing samples as the wfdb libraries write and read them: the lowest of each width.
 FORMATS: Final = {
-    "16": Format(np.dtype(np.int16), -32768, 16),
-    "80": Format(np.dtype(np.int8), -128, 8),
-    "212": Format(np.dtype(np.int16), -2048, 12),
-    "516": Format(np.dtype(np.int16), -32768, 0),
+    "8": Format(_I32, None, 1, 1),  # differences
+    "16": Format(_I16, -(1 << 15), 1, 2),
+    "24": Format(_I32, -(1 << 23), 1, 3),
+    "32": Format(_I32, -(1 << 31), 1, 4),
+    "61": Format(_I16, -(1 << 15), 1, 2),
+    "80": Format(_I8, -(1 << 7), 1, 1),
+    "160": Format(_I16, -(1 << 15), 1, 2),
+    "212": Format(_I16, -(1 << 11), 2, 3),
+    "310": Format(_I16, -(1 << 9), 3, 4),
+    "311": Format(_I16, -(1 << 9), 3, 4),
+    "508": Format(_I8, -(1 << 7), 0, 0),
+    "516": Format(_I16, -(1 << 15), 0, 0),
+    "524": Format(_I32, -(1 << 23), 0, 0),
 }
+# What an incomplete group of bytes at the end of a file still holds.
+_IN_A_PART: Final = {"212": (0, 0, 1), "310": (0, 0, 1, 1), "311": (0, 0, 1, 2)}
 
 
 def absent_file(header: WfdbHeader) -> SignalLine | None:
@@ -63,38 +85,40 @@ def checked_frames(header: WfdbHeader, set_aside: list[str]) -> int:
         if signal.format not in FORMATS:
             raise wrong(
                 signal,
-                f"{signal.label!r} is stored in format {signal.format}; {', '.join(FORMATS)} can be read",
-                "Convert the record to format 16",
+                f"{signal.label!r} is stored in format {signal.format}, which does not exist; "
+                f"{', '.join(FORMATS)} do",
+                "Correct the header",
             )
         if signal.file in groups and signal.file != before:
             raise wrong(signal, f"signals of {signal.file} stand apart in the header", "Correct the header")
         groups.setdefault(signal.file, []).append(signal)
         before = signal.file
-    frames = header.frames
     for name, signals in groups.items():
         first = signals[0]
         if any((s.format, s.byte_offset) != (first.format, first.byte_offset) for s in signals):
             raise wrong(first, f"signals of {name} differ in format or offset", "Correct the header")
-        held = _held_frames(header, name, signals)
-        frames = held if frames is None else frames
-        if held < frames:
+    held = {name: _held_frames(header, name, signals) for name, signals in groups.items()}
+    frames = min(held.values()) if header.frames is None else header.frames
+    for name, signals in groups.items():
+        if held[name] < frames:
             raise wrong(
-                first,
-                f"{frames} frames are announced, {name} holds {held}"
+                signals[0],
+                f"{frames} frames are announced, {name} holds {held[name]}"
                 f" ({(header.path.parent / name).stat().st_size} bytes)",
                 "Copy the data file again; if there is no more of it, correct the number of frames in line 1",
             )
-        if held > frames > 0:
+        if held[name] > frames > 0:
             set_aside.append(
-                f"{name}: {held - frames} frames more than the {frames} of the header were left out"
+                f"{name}: {held[name] - frames} frames more than the {frames} of the header were left out"
+                if header.frames is not None
+                else f"{name}: {held[name] - frames} frames more than the other data files hold were left out"
             )
-    compressed = any(FORMATS[signal.format].bits == 0 for signal in header.signals)
-    if not frames or (header.frames is None and compressed):
-        held = min(_held_frames(header, name, signals) for name, signals in groups.items())
+    if not frames:
+        most = min(held.values())
         raise wrong(
             None,
-            f"the record line announces {'0' if header.frames == 0 else 'no'} frames, the data hold {held}",
-            f"Write {held} as its length into the record line, or copy the record again",
+            f"the record line announces {'0' if header.frames == 0 else 'no'} frames, the data hold {most}",
+            f"Write {most} as its length into the record line, or copy the record again",
         )
     return frames
 
@@ -102,7 +126,7 @@ def checked_frames(header: WfdbHeader, set_aside: list[str]) -> int:
 def _held_frames(header: WfdbHeader, name: str, signals: Sequence[SignalLine]) -> int:
     path, first = header.path.with_name(name), signals[0]
     per_frame = sum(signal.per_frame for signal in signals)
-    bits = FORMATS[first.format].bits
+    stored = FORMATS[first.format]
     try:
         size = path.stat().st_size
         with path.open("rb") as file:
@@ -111,8 +135,10 @@ def _held_frames(header: WfdbHeader, name: str, signals: Sequence[SignalLine]) -
         raise FileUnreadable(
             f"cannot be opened ({cause.strerror or cause})", path=path, todo="Check that it may be read"
         ) from cause
-    if bits:
-        return max(size - first.byte_offset, 0) * 8 // bits // per_frame
+    if stored.in_bytes:
+        whole, rest = divmod(max(size - first.byte_offset, 0), stored.in_bytes)
+        part = _IN_A_PART[first.format][rest] if first.format in _IN_A_PART else 0
+        return (whole * stored.samples + part) // per_frame
     if len(head) < 26 or head[:4] != b"fLaC":
         raise FileUnreadable(
             f"does not begin as FLAC, in which format {first.format} is stored",
@@ -134,46 +160,122 @@ def _held_frames(header: WfdbHeader, name: str, signals: Sequence[SignalLine]) -
     return max(samples - first.byte_offset, 0) // first.per_frame
 
 
-def check_sums(header: WfdbHeader, frames: int, set_aside: list[str]) -> None:
-    """Compare each signal with its checksum in the header: a difference is told, the samples stay."""
-    if header.frames is None or all(signal.checksum is None for signal in header.signals):
-        return  # header(5): without a length the checksums do not count
-    every = list(range(len(header.signals)))
-    sums = [0] * len(every)
-    for _, codes in windows(header, every, frames):
-        sums = [before + int(signal.sum(dtype=np.int64)) for before, signal in zip(sums, codes, strict=True)]
-    for signal, total in zip(header.signals, sums, strict=True):
-        if signal.checksum is not None and (total - signal.checksum) % 65536:
-            set_aside.append(
-                f"{header.path.name}, line {signal.line}: the samples of {signal.label!r} add up to "
-                f"{(total + 32768) % 65536 - 32768}, the header says {signal.checksum}; they were kept, but the "
-                "data file may not be the one that belongs to it"
-            )
+class Decoded:
+    """Codes of all signals of one or more records, decoded once, read back signal by signal.
+
+    Parameters
+    ----------
+    step : callable
+        Told after each window how far it is.
+    frames : int
+        Of all records together.
+    """
+
+    def __init__(self, step: Step, frames: int) -> None:
+        self._step = step
+        self._done, self._frames = 0, frames
+        self._file: IO[bytes] = tempfile.SpooledTemporaryFile(_IN_MEMORY)  # noqa: SIM115
+        weakref.finalize(self, self._file.close)
+        self._end = 0
+        self._places: dict[tuple[str, int], list[tuple[int, int]]] = {}  # record, signal: start, samples
+
+    def add(self, header: WfdbHeader, frames: int, set_aside: list[str]) -> None:
+        """Decode a record, once however often it occurs. A checksum that does not fit is told, the samples stay.
+
+        Raises
+        ------
+        FileUnreadable
+            When the data cannot be decoded.
+        CannotWrite
+            No room for the temporary file.
+        """
+        if (header.path.name, 0) in self._places:
+            return
+        sums = [0] * len(header.signals)
+        places: list[list[tuple[int, int]]] = [[] for _ in header.signals]
+        self._places |= {(header.path.name, number): place for number, place in enumerate(places)}
+        for codes in _windows(header, frames):
+            for number, (signal, of_signal) in enumerate(zip(header.signals, codes, strict=True)):
+                of_signal = np.ascontiguousarray(of_signal, FORMATS[signal.format].dtype)
+                if signal.checksum is not None:
+                    sums[number] += int(of_signal.sum(dtype=np.int64))
+                places[number].append((self._end, len(of_signal)))
+                self._write(of_signal)
+            self._done += len(codes[0]) // header.signals[0].per_frame
+            self._step(min(1.0, self._done / self._frames))
+        if header.frames is None:
+            return  # header(5): without a length the checksums do not count
+        for signal, total in zip(header.signals, sums, strict=True):
+            if signal.checksum is not None and (total - signal.checksum) % 65536:
+                set_aside.append(
+                    f"{header.path.name}, line {signal.line}: the samples of {signal.label!r} add up to "
+                    f"{(total + 32768) % 65536 - 32768}, the header says {signal.checksum}; they were kept, but "
+                    "the data file may not be the one that belongs to it"
+                )
+
+    def _write(self, codes: Codes) -> None:
+        try:
+            self._file.seek(self._end)
+            self._file.write(codes.data.cast("B"))
+        except OSError as cause:
+            raise CannotWrite(
+                f"the samples could not be kept while the record is read ({cause.strerror})",
+                path=tempfile.gettempdir(),
+                todo="Make room there",
+            ) from cause
+        self._end += codes.nbytes
+
+    def signal(self, header: WfdbHeader, index: int) -> Iterator[Codes]:
+        """Codes of one signal, in order, some windows at a time."""
+        dtype = FORMATS[header.signals[index].format].dtype
+        waiting: list[Codes] = []
+        held = 0
+        for start, samples in self._places[header.path.name, index]:
+            self._file.seek(start)
+            waiting.append(np.frombuffer(self._file.read(samples * dtype.itemsize), dtype))
+            held += samples
+            if held >= _BLOCK:
+                yield np.concatenate(waiting)
+                waiting, held = [], 0
+        if waiting:
+            yield np.concatenate(waiting)
 
 
-def windows(
-    header: WfdbHeader, signals: list[int], frames: int
-) -> Iterator[tuple[int, list[NDArray[np.signedinteger[Any]]]]]:
-    """Stored codes of some signals, so many frames at a time that memory stays bounded."""
-    import wfdb  # here, since it imports pandas
+def _windows(header: WfdbHeader, frames: int) -> Iterator[list[Codes]]:
+    """Codes of all signals, so many frames at a time that memory stays bounded."""
+    # Here, since it imports pandas. Its public function would read the header once more by its own rules, take a
+    # header without a length whole into memory, and stumble over format 61 (its byte order).
+    from wfdb.io import _signal
 
-    at_a_time = max(1, _WINDOW // sum(signal.per_frame for signal in header.signals))
-    if header.frames is None:
-        at_a_time = frames  # the library cuts windows only where the header gives a length
-    narrow = all(header.signals[index].format == "80" for index in signals)
+    signals = header.signals
+    at_a_time = max(1, _WINDOW // sum(signal.per_frame for signal in signals))
+    running = [signal.first_value for signal in signals]
     for start in range(0, frames, at_a_time):
         stop = min(start + at_a_time, frames)
         try:
-            record = wfdb.rdrecord(
-                str(header.path.absolute().with_suffix("")),
+            codes: list[Codes] = _signal._rd_segment(
+                file_name=[signal.file for signal in signals],
+                dir_name=str(header.path.absolute().parent),
+                pn_dir=None,
+                fmt=[signal.format for signal in signals],
+                n_sig=len(signals),
+                sig_len=frames,
+                byte_offset=[signal.byte_offset for signal in signals],
+                samps_per_frame=[signal.per_frame for signal in signals],
+                skew=[0] * len(signals),
+                init_value=[signal.first_value for signal in signals],
                 sampfrom=start,
-                sampto=stop if header.frames is not None else None,
-                channels=signals,
-                physical=False,
-                smooth_frames=False,
+                sampto=stop,
+                channels=list(range(len(signals))),
                 ignore_skew=True,
-                return_res=8 if narrow else 16,
             )
+            for number, signal in enumerate(signals):
+                if signal.format == "8":
+                    codes[number] = _continued(codes[number], running[number] - signal.first_value)
+                    running[number] = int(codes[number][-1])
+                elif signal.format == "311":
+                    # The uppermost bits of a group are not used; the library takes one of them along.
+                    codes[number] = (codes[number] + 512) % 1024 - 512
         except (
             OSError,
             ValueError,
@@ -188,4 +290,12 @@ def windows(
                 path=header.path,
                 todo="Copy the record and its data files again",
             ) from cause
-        yield start, record.e_d_signal
+        yield codes
+
+
+def _continued(codes: Codes, by: int) -> Codes:
+    """Format 8 stores differences, and the library begins each window at the first value of the header."""
+    wide = codes.astype(np.int64) + by
+    if np.abs(wide).max(initial=0) >= 1 << 31:
+        raise OverflowError("the differences add up to more than any converter gives")
+    return wide.astype(np.int32)

@@ -55,6 +55,7 @@ class SignalLine:
     calibrated: bool
     baseline: int
     unit: str
+    first_value: int
     checksum: int | None
     label: str
 
@@ -264,6 +265,7 @@ def _signal(lines: _Lines, number: int, announced: int) -> SignalLine:
         calibrated=calibrated,
         baseline=zero if baseline is None else baseline,
         unit=unit,
+        first_value=numbers[2] if len(numbers) > 2 else 0,
         checksum=numbers[3] if len(numbers) > 3 else None,
         label=words[8].strip() if len(words) > 8 else f"signal {number + 1}",
     )

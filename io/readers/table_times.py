@@ -1,0 +1,159 @@
+"""The times of a table's rows from its stamps and what a person says of them, and when they cannot be.
+
+A backward step of the clock starts a new run. Times are refused as disordered when they go back more than once
+and either more than one row in fifty goes back or a run between two steps has fewer than ten rows: no clock is set
+back that often.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime, timedelta
+from itertools import pairwise
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from ..errors import FileUnreadable
+from .column_map import SummerTime, TimeKind, TimeTable, start_stamp
+from .even_rows import Piece, RateDoesNotFit, pieces_of
+from .layout import Layout
+from .row_checks import cells_of_row
+from .stamps import UNIT_S, HourNotFound, RowTimes, dial_falls, even_times, hour_steps, row_times, rows_before
+from .table_rows import TableRows
+
+_LARGEST_SHARE_BACK: Final = 1 / 50
+_SHORTEST_RUN: Final = 10
+_LONGEST_S: Final = 1e9  # thirty years: no recording
+_YEAR_1900_S: Final = -2_208_988_800.0
+_YEAR_2200_S: Final = 7_258_118_400.0
+
+
+def start_of(times: RowTimes, told: TimeTable) -> tuple[datetime | None, bool]:
+    """What the clock said at the first row: by the rows, else by the map."""
+    if times.first_stamp is None and told.start is not None:
+        stamp = start_stamp(told.start)
+        if stamp is not None:
+            return stamp
+    return times.first_stamp, times.dated
+
+
+def times_of(path: Path, layout: Layout, table: TableRows, told: TimeTable) -> RowTimes:
+    """Times of all rows. Raises `FileUnreadable` where what a person says does not fit them."""
+    stamps, kind = table.stamps, layout.time_kind
+    if stamps is None:
+        # No time column: the map gave the rate, or it would have been refused.
+        return even_times(table.rows, told.rate_hz or 1.0)
+    texts = table.text_stamps
+    day_s: float | None = None
+    if len(table.days) > 1:
+        kind = "datetime"
+        for (row, day), (after, _) in pairwise([*table.days, (table.rows, 0.0)]):
+            stamps[row:after] += day
+    elif table.days:
+        # One date for all rows: where the clock passes midnight it is that of the first.
+        day_s = table.days[0][1]
+    if told.half_day is not None and (kind != "clock" or float(stamps.max()) >= 13 * 3600):
+        raise FileUnreadable(
+            "the column map says that this is a clock of 12 hours without a date (half_day); "
+            + ("it shows more than 12" if kind == "clock" else f"found {kind}"),
+            path=path,
+            place=f"column {layout.time_label}",
+            todo="Take half_day out of the column map",
+        )
+    unit_s = UNIT_S.get(kind, 1.0)
+    _refuse_far(path, layout, float(stamps.min()) * unit_s, float(stamps.max()) * unit_s, kind)
+    try:
+        times = row_times(
+            stamps,
+            kind,
+            None if texts is None else texts.decimals,
+            texts is not None and texts.whole_minutes and not texts.has_seconds,
+            half_day=told.half_day,
+            summer_time=told.summer_time,
+        )
+    except HourNotFound as cause:
+        which = "back" if told.summer_time == "ends" else "forward"
+        raise FileUnreadable(
+            f"the column map says that summer time {told.summer_time} in this table; expected one step {which} by an "
+            f"hour, found {cause.count}",
+            path=path,
+            todo="Take summer_time out of the column map, or give it only to the files that it is true of",
+        ) from None
+    if day_s is not None and times.first_stamp is not None:
+        clock = times.first_stamp - datetime(2000, 1, 1)
+        return replace(times, first_stamp=datetime(1970, 1, 1) + timedelta(seconds=day_s) + clock, dated=True)
+    return times
+
+
+def _refuse_far(path: Path, layout: Layout, lowest: float, highest: float, kind: TimeKind) -> None:
+    dated = kind in ("datetime", "epoch_s", "epoch_ms")
+    if highest - lowest > _LONGEST_S or (dated and not (lowest >= _YEAR_1900_S and highest < _YEAR_2200_S)):
+        raise FileUnreadable(
+            f"the times run over {(highest - lowest) / 86400:.3g} days"
+            if highest - lowest > _LONGEST_S
+            else "the times are before 1900 or after 2199",
+            path=path,
+            place=f"column {layout.time_label}",
+            todo="Correct the times, or say in a column map, under [time], what kind of time they are",
+        )
+
+
+def refuse_disorder(path: Path, layout: Layout, times: RowTimes, row_of_file: Callable[[int], int]) -> None:
+    """Raise `FileUnreadable` with the first row that goes back, where no clock can have done that."""
+    back = rows_before(times.run, lambda changes: changes != 0) + 1
+    if len(back) < 2:
+        return
+    runs = np.diff(np.concatenate([back, [len(times.run)]]))[:-1]
+    if len(back) <= _LARGEST_SHARE_BACK * len(times.run) and runs.min() >= _SHORTEST_RUN:
+        return
+    line, cells = cells_of_row(path, layout, row_of_file(int(back[0])))
+    _, before = cells_of_row(path, layout, row_of_file(int(back[0]) - 1))
+    column = layout.time or 0
+    raise FileUnreadable(
+        f"the times are in disorder: {cells[column]!r} follows {before[column]!r}, and they go back {len(back)} times "
+        "in all; expected rows in order of time, or a clock that was set back now and then",
+        path=path,
+        place=f"line {line}, column {layout.time_label}",
+        todo="Sort the rows by time, or say in a column map which column holds the times",
+    )
+
+
+def even_pieces(path: Path, times: RowTimes, told: TimeTable) -> tuple[Piece, ...]:
+    """Evenly spaced pieces of all rows; none where the rows are uneven, or are said to be."""
+    try:
+        return () if told.uneven else pieces_of(times, rate_hz=told.rate_hz)
+    except RateDoesNotFit as cause:
+        raise FileUnreadable(
+            f"the column map says {told.rate_hz:g} rows a second; the stamps say {cause.found_hz:.6g}",
+            path=path,
+            todo="Correct rate_hz in the column map, or the kind of its times",
+        ) from None
+
+
+def steps_in_doubt(layout: Layout, times: RowTimes, pieces: tuple[Piece, ...], told: TimeTable) -> list[str]:
+    """What steps of an hour or of half a day leave open, where the times are those of a clock on the wall."""
+    if layout.time_kind not in ("clock", "datetime"):
+        return []
+    questions = []
+    if told.summer_time is None:
+        # Steps stand where pieces begin; a table of uneven rows is short enough to be looked through whole.
+        begins = np.array([piece.first for piece in pieces[1:]]) if pieces else np.arange(1, times.count)
+        questions += [_hour_words(row, which) for row, which in hour_steps(times, begins.astype(np.intp))]
+    if told.half_day is None:
+        questions += [
+            f"the clock falls by nearly 12 hours before row {row + 1}; if its dial has 12 hours and it says neither am "
+            'nor pm, say half_day = "am" or "pm" for the first row in a column map, under [time]'
+            for row in dial_falls(times)
+        ]
+    return questions
+
+
+def _hour_words(row: int, which: SummerTime) -> str:
+    """The question that a step of an hour before a row (from 0) leaves open."""
+    return (
+        f"the clock goes {'back' if which == 'ends' else 'forward'} by an hour before row {row + 1}; if that is summer "
+        f'time, say summer_time = "{which}" in a column map, under [time]'
+    )
