@@ -165,7 +165,9 @@ class Derived:
             return self.pump_flow
         if self.body_surface_area is None:
             return Absent("no height and weight on the case sheet")
-        values = pump_flow_index(self.pump_flow.values, self.body_surface_area)
+        # A probe at rest hums about zero; a flow below nothing would be an impossible delivery.
+        flow = np.maximum(self.pump_flow.values, 0.0)
+        values = pump_flow_index(flow, self.body_surface_area)
         note = f"body surface {self.body_surface_area:.2f} m2 (Du Bois)"
         return replace(self.pump_flow, values=values, unit="L/min/m2", name="pump_flow_index", note=note)
 

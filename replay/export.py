@@ -19,7 +19,7 @@ import numpy as np
 from afterclamp.annotate.series import MASKED, MISSING, StateArray
 from afterclamp.io.errors import CannotWrite
 
-from .footing import CaseFooting, states_of
+from .footing import CaseFooting, confirmed_words, states_of
 from .wording import half_width
 
 if TYPE_CHECKING:
@@ -100,7 +100,7 @@ def _tables(case: Case, tell: Progress, day: date) -> dict[str, str]:
         case,
         limits=default_sets(),
         states=states,
-        confirmed_by=sorted({one.author for several in said.values() for one in several}),
+        confirmed_by=confirmed_words(said, len(found)),
     )
     return {
         "traces-1hz.csv": traces(case),

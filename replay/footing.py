@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -16,6 +17,7 @@ from .cautions import footer
 
 if TYPE_CHECKING:
     from afterclamp.annotate.limits import LimitSet
+    from afterclamp.annotate.marks import Verdict
     from afterclamp.io.case import Case
 
 
@@ -50,7 +52,7 @@ class CaseFooting:
     masked_s : float
         Seconds in which at least one channel is taken for artefact.
     confirmed_by : tuple of str
-        Authors who gave a verdict on a find.
+        Who gave a verdict, and on how many finds; see `confirmed_words`.
     case_hash : str
     """
 
@@ -97,6 +99,26 @@ class CaseFooting:
             day=day,
             confirmed_by=", ".join(self.confirmed_by) or "____",
         )
+
+
+def confirmed_words(said: Mapping[str, Sequence[Verdict]], found: int) -> tuple[str, ...]:
+    """Who gave a verdict and on how many of the finds: one line on one find is no review of them all.
+
+    Parameters
+    ----------
+    said : mapping
+        Verdicts by the key of the find, as `marks.verdicts` gives them.
+    found : int
+        How many finds there are.
+    """
+    counts: Counter[tuple[str, str]] = Counter()
+    for several in said.values():
+        counts.update((one.author, one.decision) for one in several)
+    authors = sorted({author for author, _ in counts})
+    return tuple(
+        f"{author} ({counts[author, 'accepted']} of {found} accepted, {counts[author, 'set aside']} set aside)"
+        for author in authors
+    )
 
 
 def limits_words(limits: Sequence[LimitSet]) -> str:

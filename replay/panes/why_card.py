@@ -138,7 +138,9 @@ class WhyCard(QTextBrowser):
 
     def _link(self, link: Link, others: Mapping[str, Find]) -> str:
         other = others.get(link.key)
-        when = f" at {self._time(other.start_s)}" if other is not None else ""
+        when = ""
+        if other is not None:  # what is linked to an arrest is linked to where it ended
+            when = f" at {self._time(other.end_s if link.what.endswith('its end') else other.start_s)}"
         lag = (
             f", {length(abs(link.lag_s))} {'before' if link.lag_s >= 0 else 'after'}"
             if link.lag_s is not None

@@ -12,7 +12,7 @@ from afterclamp.annotate.quality import masked_seconds
 from afterclamp.annotate.site import believed_site
 
 from ..cautions import CAUTIONS, CAUTIONS_TITLE
-from ..footing import CaseFooting, states_of
+from ..footing import CaseFooting, confirmed_words, states_of
 from ..wording import NONE, length, phase_name, plus_minus
 from .appendix import appendix
 from .content import CaseContent, Picture, Row, Section, Table
@@ -68,7 +68,7 @@ def gather(
     computed = figures(case, believe, in_force)
     states = states_of(case)
     masked = {channel.id: masked_seconds(channel, case.grid) for channel in case.channels if channel.count}
-    confirmed = sorted({one.author for several in said.values() for one in several})
+    confirmed = confirmed_words(said, len(found))
     footing = CaseFooting.of(case, limits=in_force, states=states, confirmed_by=confirmed)
     site, reason = believed_site(case, believe)
     finds_part = find_section(case, found, said)
