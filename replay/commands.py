@@ -218,7 +218,25 @@ def bring_in_command(
     ) as case:
         from .tables import brought_in
 
+        settled = _settle_clocks(case) if accept_proposals else []
         click.echo(brought_in(case))
+        for line in settled:
+            click.echo(line)
+
+
+def _settle_clocks(case: Case) -> list[str]:
+    """Accept what the evidence says of each clock that nobody set; the words of each, also where it says nothing."""
+    from afterclamp.annotate.align import accept, estimate
+    from afterclamp.io.bring import AUTHOR
+
+    lines = []
+    for found in estimate(case, progress=_progress()):
+        if found.told:
+            accept(case, AUTHOR, found)
+            lines.append(f"  clock of {found.source}, by evidence: {' '.join(found.words)}")
+        else:
+            lines.append(f"  clock of {found.source} cannot be told: {found.cannot_tell}")
+    return lines
 
 
 @main.command("open")

@@ -316,7 +316,8 @@ class Desk(QMainWindow):
         unset = self.session.unset_clocks
         self.unset_clocks.setVisible(bool(unset))
         self.unset_clocks.setText(
-            f"Clocks that have not been set: {', '.join(unset)}. Until they are (an answers file at the bring-in), "
+            f"Clocks that have not been set: {', '.join(unset)}. Until they are (by an answers file or "
+            "--accept-proposals at the bring-in), "
             "times between these sources and the reference may be wrong by minutes or hours, and so may every "
             "find, phase and figure that needs two of them."
         )
