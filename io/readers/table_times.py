@@ -26,7 +26,9 @@ from .table_rows import TableRows
 
 _LARGEST_SHARE_BACK: Final = 1 / 50
 _SHORTEST_RUN: Final = 10
-_LONGEST_S: Final = 1e9  # thirty years: no recording
+_LONGEST_S: Final = (
+    100 * 86400.0
+)  # no recording of an operation; a case holds a value for each of its seconds
 _YEAR_1900_S: Final = -2_208_988_800.0
 _YEAR_2200_S: Final = 7_258_118_400.0
 

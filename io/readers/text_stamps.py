@@ -20,6 +20,7 @@ from .column_map import TimeKind
 from .dates import DateOrder, UnsureDate, date_of, day_number
 
 DAY_S: Final = 86400.0
+_LONGEST = 64  # signs; longer than any time
 _MOST_FORMS = 24  # ways of writing in one chunk that are read together; the rest one by one
 _CLOCK_PARTS = re.compile(
     r"(?P<h>\d{1,2}):(?P<m>\d{2})(?::(?P<s>\d{2})(?:[.,](?P<f>\d{1,9}))?)?(?: ?(?P<half>[AaPp])\.?[Mm]\.?)?"
@@ -77,12 +78,13 @@ class TextStamps:
         """
         seconds = np.empty(len(texts))
         try:
-            fixed = np.array(texts, dtype="S")
+            fixed = np.array(texts, dtype=f"S{_LONGEST}")  # what is cut has no end that fits
         except (UnicodeEncodeError, TypeError, ValueError):
             fixed = np.empty(0, "S1")
         left = np.arange(len(texts))
-        if fixed.ndim == 1 and len(fixed) and fixed.dtype.itemsize:
-            signs = fixed.view(np.uint8).reshape(len(fixed), fixed.dtype.itemsize)
+        if len(fixed):
+            signs = fixed.view(np.uint8).reshape(len(fixed), _LONGEST)
+            signs = signs[:, : int(np.flatnonzero(signs.any(axis=0)).max(initial=0)) + 1]
             for _ in range(_MOST_FORMS):
                 if not len(left):
                     break
@@ -120,7 +122,7 @@ class TextStamps:
             if isinstance(example, str)
             else None
         )
-        if whole is None:
+        if whole is None or len(example) > signs.shape[1]:
             seconds[first] = self._one(first, example)
             return rows[1:]
         starts = 0 if self.kind == "clock" else whole.start("clock")
