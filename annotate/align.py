@@ -195,7 +195,7 @@ def _recordings(asked: _Asked) -> dict[str, ClockEstimate]:
                     left.remove(source)
                     progressed = True
                 elif found is not None:
-                    tried[source.name] = found
+                    tried.setdefault(source.name, found)  # why the sharpest evidence did not do
     return {source.name: tried.get(source.name) or _nothing(source) for source in left}
 
 

@@ -45,12 +45,11 @@ LEAST_CHANGES = 3
 
 LEAST_TOTAL = 12.0
 LEAST_LEAD = 3.0
-"""Evidence of the coarse path, natural logarithms, at least and ahead of any other lag (even seeds of
-tests/bench/clocks.py: 2 in 100 pairs of unrelated recordings reach both)."""
+"""Evidence of the coarse path, natural logarithms, at least and ahead of any other lag (chosen on even seeds of
+tests/bench/clocks.py)."""
 
 AGREE_SHARE = 0.6
-"""Share of the changes that must be sharp and lie on the line (even seeds of tests/bench/clocks.py: no pair of
-unrelated recordings comes near)."""
+"""Share of the changes that must be sharp and lie on the line (chosen on even seeds of tests/bench/clocks.py)."""
 
 
 def rarity(change: Change, flow: Even, answer: Even, coupling: Coupling) -> tuple[FloatArray, FloatArray]:

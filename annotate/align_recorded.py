@@ -240,7 +240,9 @@ def _not_told(recorded: Recorded, kind: str, pair: Pair, path: Path, why: str) -
         recorded.source.name,
         kind,
         zero_s=recorded.source.clock.zero_s,
-        cannot_tell=f"The clock of {recorded.source.name} cannot be told: {why}.",
+        cannot_tell=" ".join(
+            [f"The clock of {recorded.source.name} cannot be told: {why}.", *_stepped_reference(recorded)]
+        ),
         curve=_curve(path),
         compared=(pair[0].id, pair[1].id),
     )
@@ -289,11 +291,7 @@ def _told(
         f"± {length_words(Z95 * step.by_sd_s)} at {recorded.case.clock_text(step.at_s)} of the reference."
         for step in steps
     ]
-    reference = next(one for one in recorded.case.sources if one.is_reference)
-    if reference.runs > 1:
-        told.append(
-            f"The clock of {reference.name} itself was set back; a reference without steps would be better."
-        )
+    told += _stepped_reference(recorded)
     told += _unseen_holes(recorded, rows, clock, seen_rows)
     told += [
         f"Nothing is shared in run {piece.run + 1} of its stamps, so it was taken to follow on without a pause."
@@ -314,6 +312,14 @@ def _told(
         compared=(pair[0].id, pair[1].id),
         words=(head, *told, *words),
     )
+
+
+def _stepped_reference(recorded: Recorded) -> list[str]:
+    """What to say where the reference's own clock was set back: then no one offset can fit another source."""
+    reference = next(one for one in recorded.case.sources if one.is_reference)
+    if reference.runs == 1:
+        return []
+    return [f"The clock of {reference.name} itself was set back: take another source as the reference."]
 
 
 def _steps(rows: Rows, pieces: Pieces, clock: ClockMap) -> list[StepFound]:

@@ -47,14 +47,14 @@ FINE_WORTH = 0.2
 LEAST_GAIN = 0.2
 """A copy whose values move by less than this share of the course's says nothing (this project's choice)."""
 
-LEAST_TOTAL = 50.0
-"""Evidence, natural logarithms, that the coarse path must have (calibrated in tests/bench/clocks.py)."""
+LEAST_TOTAL = 20.0
+LEAST_LEAD = 3.0
+"""Evidence of the coarse path, natural logarithms, and how many times that of any other lag (even seeds of
+tests/bench/clocks.py: related pairs have 105 and 9.8 at least, unrelated ones 25 and 5.3 at most)."""
 
-LEAST_LEAD = 1.5
-"""How many times the evidence of any other lag it must have (calibrated in tests/bench/clocks.py)."""
-
-LEAST_FIT = 0.5
-"""Least median correlation of the windows at their final lags (calibrated in tests/bench/clocks.py)."""
+LEAST_FIT = 0.65
+"""Least product of the median correlation at the final lags and the share of windows that say something (even seeds
+of tests/bench/clocks.py: at least 0.79 in related pairs, at most 0.49 in unrelated ones)."""
 
 WITHIN_SD_S = 0.475 / 1.96
 """A recorder's mean belongs anywhere within a second of its stamp: 95 % of a second is ± 0.475 s."""
@@ -101,6 +101,11 @@ class Fit:
         there = np.isfinite(self.sd)
         return float(np.median(self.r[there])) if there.any() else 0.0
 
+    @property
+    def worth(self) -> float:
+        """The same, less where windows say nothing: how far the two are alike as a whole."""
+        return self.typical * float(np.isfinite(self.sd).mean())
+
 
 @dataclass(frozen=True)
 class Same:
@@ -142,7 +147,7 @@ def match_same(rows: Rows, course: Course, path: Path | None = None) -> Same | N
     if not convincing(path):
         return Same(path, None, None)
     fit = fine(rows, course, path)
-    if fit.typical < LEAST_FIT:
+    if fit.worth < LEAST_FIT:
         return Same(path, fit, None)
     first = np.array([window.first for window in fit.windows], np.intp)
     sd = np.hypot(fit.sd, LAG_SD_S)

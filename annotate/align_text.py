@@ -161,7 +161,7 @@ def _words(
     late = (
         f"People were taken to speak about {SPOKEN_LATE_S:.0f} s after what they see."
         if spoken
-        else "An error of the clock and the lateness of writing cannot be told apart: the offset is both."
+        else "What the clock is off by and how late people wrote cannot be told apart: the offset is both."
     )
     wrong = [f"“{line.text}” {line.words}; it was not used." for line in fit.lines if not line.used]
     wrong += [f"“{text}” was not used: nothing dates what it means yet." for text in undated]

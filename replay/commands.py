@@ -235,7 +235,7 @@ def _settle_clocks(case: Case) -> list[str]:
             accept(case, AUTHOR, found)
             lines.append(f"  clock of {found.source}, by evidence: {' '.join(found.words)}")
         else:
-            lines.append(f"  clock of {found.source} cannot be told: {found.cannot_tell}")
+            lines.append(f"  {found.cannot_tell}")
     return lines
 
 

@@ -8,7 +8,7 @@ them the recorder also lost some of its rows. Three families:
 - ``coupled``: the recorder wrote down the pump's flow, the reference a pressure that answers to it;
 - ``saturation``: the recorder wrote down a saturation every 5 s, the reference the pump's flow (no steps).
 
-Run as ``python tests/bench/clocks.py [sets]``: it prints, for each family, the median error, the coverage of
+Run as ``python tests/bench/clocks.py [sets] [even|odd]``: it prints, for each family, the median error, the coverage of
 the 95 % intervals, false and missed steps, and how often unrelated recordings are told apart. Constants of
 the estimator were chosen on even seeds; what counts are the odd ones.
 """
@@ -330,7 +330,7 @@ def summary(family: str, related: list[Score], unrelated: list[Score], free: lis
 
 
 def main(arguments: list[str]) -> int:
-    """Score related sets by thirds of the families, and a fifth as many unrelated ones."""
+    """Score related sets, a third of them of each family, and a third as many unrelated ones."""
     sets = int(arguments[0]) if arguments else 1000
     parity = {"even": 0, "odd": 1}.get(arguments[1] if len(arguments) > 1 else "")
     begun = time.perf_counter()
