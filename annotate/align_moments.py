@@ -18,7 +18,7 @@ from .align_lines import SPOKEN_LATE_S, Line, Moment
 from .align_words import Meaning, meanings_of
 from .phase_model import NAMES, Phase
 from .phases import phases
-from .view import Facts, View
+from .view import View, facts_of
 
 if TYPE_CHECKING:
     from afterclamp.io.case import Case, Channel, TimedNote
@@ -74,25 +74,7 @@ def _light_view(case: Case, clocks: Mapping[str, ClockMap]) -> View | None:
             name: max(1.0, one.interval_s) if np.isfinite(one.interval_s) else 1.0
             for name, one in chosen.items()
         },
-        facts=_facts(case),
-    )
-
-
-def _facts(case: Case) -> Facts:
-    from .measures.body import body_surface_area_du_bois
-
-    patient, sheet = case.patient, case.sheet
-    planned = None
-    if patient.height_cm and patient.weight_kg and sheet.planned_flow_index:
-        planned = sheet.planned_flow_index * float(
-            body_surface_area_du_bois(patient.height_cm, patient.weight_kg)
-        )
-    return Facts(
-        weight_kg=patient.weight_kg,
-        planned_flow=planned,
-        rewarming_target_c=sheet.rewarming_target_c,
-        inflow_site=sheet.inflow_site or "",
-        inflow_side=sheet.inflow_side or "",
+        facts=facts_of(case),
     )
 
 

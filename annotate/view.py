@@ -248,7 +248,7 @@ def _read(case: Case, believe: str | None) -> View:
             name: max(1.0, group[0].interval_s) if np.isfinite(group[0].interval_s) else 1.0
             for name, group in named.items()
         },
-        facts=_facts(case),
+        facts=facts_of(case),
         artefacts={name: tuple(Artefact(**one) for one in listed) for name, listed in seen.items()},
     )
 
@@ -352,7 +352,8 @@ def _of_group(arrays: Mapping[str, NDArray[Any]], group: str) -> dict[str, NDArr
     return {key.removeprefix(prefix): array for key, array in arrays.items() if key.startswith(prefix)}
 
 
-def _facts(case: Case) -> Facts:
+def facts_of(case: Case) -> Facts:
+    """What the case sheet says that rules and phases ask for; the planned flow by Du Bois body surface."""
     from .measures.body import body_surface_area_du_bois
 
     patient, sheet = case.patient, case.sheet

@@ -36,6 +36,9 @@ __all__ = ["Case", "Channel", "Patient", "Samples", "Source", "Span", "TimedNote
 
 SHEET = "case-sheet.toml"
 
+CHANGES_READING = frozenset({"clock", "reference", "identity", "source"})
+"""Verbs of edits that change what is read: after one, or its undoing, the case must be refreshed."""
+
 
 class Case:
     """A case folder, opened.
@@ -133,7 +136,7 @@ class Case:
     ) -> Edit:
         """Append to the log and apply it."""
         made = self.log.append(author, verb, payload, supersedes=supersedes)
-        if verb in {"clock", "reference", "identity", "source"}:
+        if verb in CHANGES_READING:
             self.refresh()
         return made
 

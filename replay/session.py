@@ -16,7 +16,7 @@ from afterclamp.annotate.marks import Mark, Verdict
 from afterclamp.annotate.phase_model import Phase
 from afterclamp.annotate.rules import RULES, Rule
 from afterclamp.io import open_case
-from afterclamp.io.case import Case
+from afterclamp.io.case import CHANGES_READING, Case
 from afterclamp.io.errors import CaseError
 from afterclamp.io.log import Edit
 from PySide6.QtCore import QObject, QSettings, Signal
@@ -27,8 +27,6 @@ from .panes.loose_ends import Section, sections
 
 DEFAULT_AUTHOR = "reviewer"
 RECENT_CASES = 8
-
-_SHARED = frozenset({"clock", "reference", "identity", "fact"})  # edits that change what is read
 
 
 class Session(QObject):
@@ -186,7 +184,7 @@ class Session(QObject):
         if turn is None or self.case is None:
             return
         target = next((edit for edit in self.case.log.edits if edit.id == turn.payload["edit"]), None)
-        if target is not None and target.verb in _SHARED:
+        if target is not None and target.verb in CHANGES_READING:
             self.case.refresh()
             self.edited.emit()
             self.look()

@@ -6,6 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from ..measures.flow import flow_per_weight
 from ..phase_arrests import head_site, lower_body_site
 from ..phase_model import Phase
 from ..runs import median, smooth
@@ -144,7 +145,7 @@ def find_selective_perfusion(view: View, params: Params) -> list[Find]:
         rate, pressure = flow[settled], view.values[head][settled]
         weight = view.facts.weight_kg
         flags: list[str] = []
-        per_kg = 1000 * rate / weight if weight else None
+        per_kg = flow_per_weight(rate, weight) if weight else None
         if per_kg is not None:
             _flag(flags, per_kg, params["flow_low"], params["flow_high"], "flow", "mL/kg/min")
         _flag(flags, pressure, params["pressure_low"], params["pressure_high"], "pressure", "mmHg")
@@ -170,7 +171,9 @@ def find_selective_perfusion(view: View, params: Params) -> list[Find]:
                     "during": rounded(median(rate), 2),
                     "unit": "L/min",
                     "flow_levels": [rounded(level, 2) for level in levels],
-                    "flow_ml_per_kg_min": [rounded(1000 * level / weight) for level in levels]
+                    "flow_ml_per_kg_min": [
+                        rounded(level) for level in flow_per_weight(levels, weight).tolist()
+                    ]
                     if weight
                     else None,
                     "mean_flow": rounded(float(np.nanmean(flow[start:stop])), 2),

@@ -15,16 +15,10 @@ most 1.2 at 4 hours and 6 channels, and at most 500 MB whatever the length (try 
 
 from __future__ import annotations
 
-import argparse
-import json
-import resource
-import shutil
-import statistics
-import subprocess
-import sys
-import tempfile
 import time
 from pathlib import Path
+
+from side_by_side import compare
 
 RATE_HZ = 500
 LABELS = ("L rad", "R rad", "fem", "CVP", "PA", "line", "ax", "Ao")
@@ -89,82 +83,5 @@ def plain(source: Path, target: Path) -> float:
     return time.perf_counter() - begun
 
 
-def bring(source: Path, target: Path) -> float:
-    from afterclamp.io import bring_in
-
-    begun = time.perf_counter()
-    case = bring_in([source], into=target / "case", accept_proposals=True)
-    taken = time.perf_counter() - begun
-    case.close()
-    return taken
-
-
-def _peak_mb() -> float:
-    # Kilobytes on Linux, bytes on macOS. A child starts with its parent's peak, so the parent stays small.
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    return peak / (1 << 20) if sys.platform == "darwin" else peak / 1024
-
-
-def _in_fresh_process(what: str, *arguments: str) -> dict[str, float]:
-    command = [sys.executable, __file__, "--run", what, *arguments]
-    found = subprocess.run(command, check=True, capture_output=True, text=True).stdout
-    result: dict[str, float] = json.loads(found)
-    return result
-
-
-def _run(what: str, arguments: list[str]) -> None:
-    if what == "write":
-        write_recording(Path(arguments[0]), float(arguments[1]), int(arguments[2]))
-        taken = 0.0
-    else:
-        source, target = Path(arguments[0]), Path(arguments[1])
-        target.mkdir()
-        taken = {"plain": plain, "bring": bring}[what](source, target)
-    print(json.dumps({"seconds": taken, "peak_mb": _peak_mb()}))
-
-
-def main() -> None:
-    if sys.argv[1:2] == ["--run"]:
-        _run(sys.argv[2], sys.argv[3:])
-        return
-    parser = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
-    parser.add_argument("--hours", type=float, default=4)
-    parser.add_argument("--channels", type=int, default=6, choices=range(1, len(LABELS) + 1))
-    parser.add_argument("--repeats", type=int, default=5)
-    parser.add_argument("--folder", type=Path, help="where to work; the system's temporary folder by default")
-    parser.add_argument("--skip-plain", action="store_true", help="only bring in")
-    chosen = parser.parse_args()
-    ways = ["bring"] if chosen.skip_plain else ["plain", "bring"]
-    found: dict[str, list[dict[str, float]]] = {way: [] for way in ways}
-    with tempfile.TemporaryDirectory(dir=chosen.folder) as folder:
-        source = Path(folder) / "recording.edf"
-        _in_fresh_process("write", str(source), str(chosen.hours), str(chosen.channels))
-        megabytes = source.stat().st_size / 1e6
-        print(f"{chosen.channels} channels x {RATE_HZ} Hz x {chosen.hours:g} h, {megabytes:.0f} MB")
-        for repeat in range(chosen.repeats):
-            for way in (
-                ways if repeat % 2 == 0 else ways[::-1]
-            ):  # in turn, so that neither profits from its place
-                target = Path(folder) / way
-                found[way].append(_in_fresh_process(way, str(source), str(target)))
-                shutil.rmtree(target)
-            last = {way: found[way][-1] for way in ways}
-            line = ", ".join(
-                f"{way} {one['seconds']:.2f} s {one['peak_mb']:.0f} MB" for way, one in last.items()
-            )
-            if len(ways) == 2:
-                line += f", ratio {last['bring']['seconds'] / last['plain']['seconds']:.2f}"
-            print(line, flush=True)
-    for way, runs in found.items():
-        seconds = statistics.median(one["seconds"] for one in runs)
-        print(f"{way}: median {seconds:.2f} s, peak {max(one['peak_mb'] for one in runs):.0f} MB")
-    if len(ways) == 2:
-        pairs = zip(found["plain"], found["bring"], strict=True)
-        ratio = statistics.median(bring["seconds"] / plain["seconds"] for plain, bring in pairs)
-        print(f"median ratio {ratio:.2f}")
-
-
 if __name__ == "__main__":
-    main()
+    compare(__doc__ or "", "recording.edf", RATE_HZ, write_recording, plain)
