@@ -18,7 +18,6 @@ import argparse
 import json
 import os
 import re
-import resource
 import shutil
 import signal
 import subprocess
@@ -314,14 +313,15 @@ def _untimely(channel: Any) -> Iterator[str]:
 
 
 def _stands_in(unit: str, files: dict[str, Bytes], told: str) -> bool:
+    """Whether a unit is written somewhere; spaces, folded lines and doubled quotation marks make no difference."""
     plain = "".join(unit.split())
     texts = [told] + [
         data.decode(encoding, "ignore")
         for data in files.values()
         for encoding in ("utf-8", "latin-1", "utf-16")
     ]
-    # Without brackets, quotes and spaces: a unit may be folded over two lines or stand in quotation marks.
-    return any(plain in "".join(text.split()).replace('""', '"') for text in texts)
+    without = ("".join(text.split()) for text in texts)
+    return any(plain in text or plain in text.replace('""', '"') for text in without)
 
 
 def _brought_in(path: Path, into: Path, columns: Path | None) -> str:
@@ -347,6 +347,8 @@ def _brought_in(path: Path, into: Path, columns: Path | None) -> str:
 
 def work(numbers: range, only: str) -> None:
     """Judge cases, one line of JSON before and one after each; run in a process of its own."""
+    import resource
+
     import afterclamp.io.readers.registry  # noqa: F401
     import pandas  # noqa: F401
 
@@ -392,8 +394,7 @@ def _told(cause: BaseException) -> str:
 
 
 def _address_space() -> int:
-    with open("/proc/self/statm") as file:  # noqa: PTH123
-        return int(file.read().split()[0]) * resource.getpagesize()
+    return int(Path("/proc/self/statm").read_text().split()[0]) * os.sysconf("SC_PAGE_SIZE")
 
 
 def _out_of_time(_number: int, _frame: Any) -> None:

@@ -234,20 +234,21 @@ def to_toml(columns: ColumnMap) -> str:
             if name == "file" and "separator" in said:
                 said["separator"] = SEPARATORS.get(said["separator"], said["separator"])
             if said or name == "time":
-                lines += [f"[{name}]", *(f"{key} = {_toml(value)}" for key, value in said.items()), ""]
+                lines += [f"[{name}]", *(f"{key} = {toml_value(value)}" for key, value in said.items()), ""]
     for channel in columns.channel:
         said = channel.model_dump(exclude_defaults=True)
-        lines += ["[[channel]]", *(f"{key} = {_toml(value)}" for key, value in said.items()), ""]
+        lines += ["[[channel]]", *(f"{key} = {toml_value(value)}" for key, value in said.items()), ""]
     return "\n".join(lines)
 
 
-def _toml(value: Any) -> str:
+def toml_value(value: Any) -> str:
+    """A text, number, truth or list of them as TOML writes it."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
         return '"' + "".join(_ESCAPES.get(sign, sign) for sign in value) + '"'
     if isinstance(value, (list, tuple)):
-        return "[" + ", ".join(_toml(one) for one in value) + "]"
+        return "[" + ", ".join(toml_value(one) for one in value) + "]"
     return repr(value)  # a whole number, or a float that has a point or an exponent
 
 

@@ -280,7 +280,10 @@ class Finder:
 
     def _labels(self) -> tuple[list[str], list[str]]:
         """Headers and, from a second row, units; padded to the number of cells."""
-        rows = [cells[: self.count] + [""] * (self.count - len(cells)) for _, cells in self.header]
+        rows = [
+            [" ".join(cell.split()) for cell in cells[: self.count]] + [""] * (self.count - len(cells))
+            for _, cells in self.header
+        ]
         blank = [""] * self.count
         names = rows[0] if rows else list(blank)
         units = [bare(cell).strip("-") for cell in rows[1]] if len(rows) > 1 else list(blank)
@@ -309,6 +312,12 @@ class Finder:
         if not told.channel or any(isinstance(channel.column, str) for channel in told.channel):
             return False
         return told.time is not None and (told.time.by_rate_alone or isinstance(told.time.column, int))
+
+    def ends_in_quotes(self) -> bool:
+        """Whether a quotation mark is opened in the last row and not closed."""
+        line, _ = self.rows[-1]
+        rest = self._text.split("\n")[line - 1 :]
+        return len(rest) > 1 and any(rest[1:]) and "".join(rest).count('"') % 2 == 1
 
     # Numbers
 

@@ -7,10 +7,11 @@ import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import IO, Any, NoReturn
+from typing import IO, NoReturn
 
 from ..errors import FileUnreadable
 from .cells import is_number
+from .column_map import toml_value
 from .layout import Column, Layout
 from .plain_text import rows_of
 from .text_stamps import BadStamp, UnsureStamp
@@ -97,6 +98,12 @@ def refuse_stamp(path: Path, layout: Layout, row: int, bad: BadStamp | None = No
     line, cells = cells_of_row(path, layout, row)
     if len(cells) != layout.count:
         raise wrong_length(path, layout, line, len(cells))
+    raise _no_time(path, layout, line, cells, bad)
+
+
+def _no_time(
+    path: Path, layout: Layout, line: int, cells: list[str], bad: BadStamp | None = None
+) -> FileUnreadable:
     index, label = layout.time, layout.time_label
     if bad is not None and layout.date is not None and bad.text == cells[layout.date]:
         index, label = layout.date, layout.date_label
@@ -104,13 +111,11 @@ def refuse_stamp(path: Path, layout: Layout, row: int, bad: BadStamp | None = No
     place = f"line {line}, column {label}"
     if isinstance(bad, UnsureStamp):
         what, todo = in_doubt(bad.unsure)
-        raise FileUnreadable(what, path=path, place=place, todo=todo)
-    expected = _expected(layout, index)
-    raise FileUnreadable(
-        f"found {found[:40]!r} as a {'date' if index == layout.date and index is not None else 'time'}; "
-        f"expected {expected}"
-        if found
-        else f"this row has no time; expected {expected}",
+        return FileUnreadable(what, path=path, place=place, todo=todo)
+    called = "date" if index is not None and index == layout.date else "time"
+    what = f"found {found[:40]!r} as a {called}" if found else f"this row has no {called}"
+    return FileUnreadable(
+        f"{what}; expected {_expected(layout, index)}",
         path=path,
         place=place,
         todo="Correct this line, or take it out",
@@ -144,12 +149,12 @@ def text_columns(path: Path, layout: Layout, columns: list[Column]) -> list[Colu
                     continue
                 if is_number(cell, layout.decimal) or ENDLESS.fullmatch(cell):
                     numbers[index] += 1
+                elif index == layout.time:
+                    raise _no_time(path, layout, line, cells)
                 elif index not in first_text:
                     first_text[index] = (line, cell)
     mixed = sorted(
-        (*first_text[index], label)
-        for index, label, _ in watched
-        if index in first_text and (numbers[index] or index == layout.time)
+        (*first_text[index], label) for index, label, _ in watched if index in first_text and numbers[index]
     )
     if mixed:
         line, text, label = mixed[0]
@@ -169,18 +174,22 @@ def number_expected(path: Path, layout: Layout, line: int, label: str, found: st
         path=path,
         place=f"line {line}, column {label}",
         todo=(
-            f'If it stands for a missing value, give a column map with missing = ["{found[:40]}"] under [file]; '
-            "else correct the line"
+            f"If it stands for a missing value, give a column map with missing = [{toml_value(found[:40])}] "
+            "under [file]; else correct the line"
         ),
     )
 
 
-def refuse_open_quote(path: Path, layout: Layout, cause: Any) -> NoReturn:
-    """Name the line at which a table cannot be taken apart."""
-    last = refuse_odd_length(path, layout)
-    raise FileUnreadable(
-        f"the table cannot be taken apart ({str(cause).strip().removeprefix('Error tokenizing data. C error: ')})",
+def open_quote(path: Path, line: int) -> FileUnreadable:
+    """What to say where a quotation mark swallows the rest of a table."""
+    return FileUnreadable(
+        "the table cannot be taken apart from here on",
         path=path,
-        place=f"line {last}",
+        place=f"line {line}",
         todo="Look for a quotation mark that is opened and never closed",
-    ) from cause
+    )
+
+
+def refuse_open_quote(path: Path, layout: Layout, cause: Exception) -> NoReturn:
+    """Name the line at which a table cannot be taken apart."""
+    raise open_quote(path, refuse_odd_length(path, layout)) from cause

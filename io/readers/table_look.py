@@ -21,7 +21,7 @@ from .column_map import ChannelTable, ColumnMap, ColumnName, TimeTable
 from .layout import Column, Finder, Layout
 from .plain_text import SEPARATORS, rows_of
 from .previewed import Cell, Preview, PreviewColumn, PreviewTimes, Role
-from .row_checks import ENDLESS, number_expected, refuse_stamp, wrong_length
+from .row_checks import ENDLESS, number_expected, open_quote, refuse_stamp, wrong_length
 from .spool import Spool
 from .stamps import RowTimes, rows_before
 from .table_rows import TableRows
@@ -132,6 +132,9 @@ class Look:
         """The first row of another length, and the first text among numbers, as the reader would name them."""
         finder = self.finder
         layout = finder.layout()
+        if self.whole and finder.ends_in_quotes():
+            self.errors.append(open_quote(self.path, finder.data[-1][0]).sentence)
+            return
         for line, cells in finder.data:
             if len(cells) != finder.count and not (len(cells) == finder.count + 1 and not cells[-1]):
                 self.errors.append(wrong_length(self.path, layout, line, len(cells)).sentence)
@@ -233,6 +236,13 @@ class Look:
             _, cells = next(rows_of([last], finder.separator), (0, []))
         except FileUnreadable:
             return None
+        if len(cells) not in (finder.count, finder.count + 1) and '"' not in text:
+            self.errors.append(
+                finder.unreadable(
+                    f"the last row has {len(cells)} columns; expected {finder.count} as in the rows before",
+                    "Export the table again if the file was cut, or take the line out",
+                ).sentence
+            )
         return cells if len(cells) == finder.count else None
 
     def _duration(self, layout: Layout, first: list[str], last: list[str] | None) -> float | None:

@@ -84,6 +84,10 @@ def times_of(path: Path, layout: Layout, table: TableRows, told: TimeTable) -> R
             path=path,
             todo="Take summer_time out of the column map, or give it only to the files that it is true of",
         ) from None
+    longest = float(times.seconds(np.array([0, times.count - 1], np.intp)).max())
+    if kind == "clock" and longest > _LONGEST_S:
+        # No single stamp is far away, but the clock passes midnight again and again.
+        _refuse_far(path, layout, 0.0, longest, kind)
     if day_s is not None and times.first_stamp is not None:
         clock = times.first_stamp - datetime(2000, 1, 1)
         return replace(times, first_stamp=datetime(1970, 1, 1) + timedelta(seconds=day_s) + clock, dated=True)
