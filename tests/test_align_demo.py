@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from afterclamp.annotate import align
-from afterclamp.annotate.align_estimate import ClockEstimate
+from afterclamp.annotate.align.estimate import ClockEstimate
 from afterclamp.io import Case, CaseError, bring_in, open_case
 from afterclamp.io.clock import ClockMap
 from afterclamp.io.errors import Cancelled, EditRefused

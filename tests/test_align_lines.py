@@ -6,8 +6,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from afterclamp.annotate.align_estimate import offset_words, whole_hours
-from afterclamp.annotate.align_lines import (
+from afterclamp.annotate.align.estimate import offset_words, whole_hours
+from afterclamp.annotate.align.lines import (
     LEAST_MASS,
     LEAST_ODDS,
     SPOKEN_LATE_S,
@@ -16,7 +16,7 @@ from afterclamp.annotate.align_lines import (
     Moment,
     fit_lines,
 )
-from afterclamp.annotate.align_words import meanings_of, read_words
+from afterclamp.annotate.align.words import meanings_of, read_words
 from afterclamp.io.errors import FileUnreadable
 from hypothesis import given
 from hypothesis import strategies as st

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from afterclamp.annotate.align_courses import Course, Rows
-from afterclamp.annotate.align_seams import seams_of
-from afterclamp.annotate.align_shared import match_same
-from afterclamp.annotate.align_steps import fit_pieces
+from afterclamp.annotate.align.courses import Course, Rows
+from afterclamp.annotate.align.seams import seams_of
+from afterclamp.annotate.align.shared import match_same
+from afterclamp.annotate.align.steps import fit_pieces
 from bench.clocks import Truth, pair, score, solved, stamped
 
 

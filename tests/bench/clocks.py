@@ -22,10 +22,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from afterclamp.annotate.align_coupled import match_answer, match_flow
-from afterclamp.annotate.align_courses import Course, Rows
-from afterclamp.annotate.align_shared import match_same
-from afterclamp.annotate.align_steps import Pieces
+from afterclamp.annotate.align.coupled import match_answer, match_flow
+from afterclamp.annotate.align.courses import Course, Rows
+from afterclamp.annotate.align.shared import match_same
+from afterclamp.annotate.align.steps import Pieces
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]

@@ -15,9 +15,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .align_courses import Rows
-from .align_seams import Seams, seams_of
-from .runs import FloatArray
+from ..runs import FloatArray
+from .courses import Rows
+from .seams import Seams, seams_of
 
 IntArray = NDArray[np.intp]
 

@@ -14,7 +14,7 @@ from functools import cache
 
 import numpy as np
 
-from .runs import FloatArray
+from ..runs import FloatArray
 
 WRONG = 0.2
 """Share of lines taken to be wrong or misread beforehand (this project's choice)."""

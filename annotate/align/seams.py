@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .align_courses import Rows
-from .runs import FloatArray
+from ..runs import FloatArray
+from .courses import Rows
 
 IntArray = NDArray[np.intp]
 

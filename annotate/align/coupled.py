@@ -14,8 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .align_answers import SMOOTH_S, solve_changes
-from .align_changes import (
+from ..runs import FloatArray
+from .answers import SMOOTH_S, solve_changes
+from .changes import (
     FLOW_AND_PRESSURE,
     SATURATION_AND_ARREST,
     Change,
@@ -28,12 +29,11 @@ from .align_changes import (
     even_rows,
     usual_flow,
 )
-from .align_courses import Course, Rows
-from .align_noise import Noise, Plain
-from .align_path import Path, Window, path_through
-from .align_seams import Seams, seams_of
-from .align_steps import Pieces, fit_pieces
-from .runs import FloatArray
+from .courses import Course, Rows
+from .noise import Noise, Plain
+from .path import Path, Window, path_through
+from .seams import Seams, seams_of
+from .steps import Pieces, fit_pieces
 
 IntArray = NDArray[np.intp]
 

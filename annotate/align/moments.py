@@ -13,12 +13,12 @@ import numpy as np
 from afterclamp.io.clock import ClockMap
 from afterclamp.io.terms import KINDS
 
-from .align_courses import plausible
-from .align_lines import SPOKEN_LATE_S, Line, Moment
-from .align_words import Meaning, meanings_of
-from .phase_model import NAMES, Phase
-from .phases import phases
-from .view import View, facts_of
+from ..phase_model import NAMES, Phase
+from ..phases import phases
+from ..view import View, facts_of
+from .courses import plausible
+from .lines import SPOKEN_LATE_S, Line, Moment
+from .words import Meaning, meanings_of
 
 if TYPE_CHECKING:
     from afterclamp.io.case import Case, Channel, TimedNote

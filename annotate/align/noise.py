@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from .runs import FloatArray
+from ..runs import FloatArray
 
 
 class Noise(NamedTuple):

@@ -1,6 +1,6 @@
 """The same quantity recorded twice: where each window of one lies on the other, to a fraction of a second.
 
-The coarse search (`align_search`) goes by what changes over a quarter of a minute and more, since breaths
+The coarse search (`search`) goes by what changes over a quarter of a minute and more, since breaths
 and beats fit almost as well one breath or one beat away. From there the raw values decide: every window is
 laid on the course at lags a tenth of a second apart, the steadiest path through them is taken, and each
 window's lag is then solved for by least squares on the slope of the course.
@@ -13,11 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .align_courses import Course, Rows
-from .align_path import Path, Window
-from .align_search import SHORTEST_SHARE, search, windows_of
-from .align_steps import Pieces, fit_pieces
-from .runs import FloatArray
+from ..runs import FloatArray
+from .courses import Course, Rows
+from .path import Path, Window
+from .search import SHORTEST_SHARE, search, windows_of
+from .steps import Pieces, fit_pieces
 
 COARSE_SMOOTH_S = 15.0
 COARSE_DETREND_S = 301.0

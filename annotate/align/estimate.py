@@ -8,14 +8,14 @@ from typing import Any
 import numpy as np
 from afterclamp.io.clock import ClockMap, ClockPiece
 
-from .align_lines import LineFit
-from .runs import BoolArray, FloatArray
+from ..runs import BoolArray, FloatArray
+from .lines import LineFit
 
 Z95 = 1.96
 
 HOUR_REST_S = 600.0
 """An offset this near to whole hours is asked about as such (this project's choice; hospital clocks that were set
-are minutes off, see `align_lines`)."""
+are minutes off, see `lines`)."""
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ import numpy as np
 from afterclamp.io.clock import ClockMap, ClockPiece
 from afterclamp.io.terms import KINDS
 
-from .runs import BoolArray, FloatArray
+from ..runs import BoolArray, FloatArray
 
 if TYPE_CHECKING:
     from afterclamp.io.case import Channel

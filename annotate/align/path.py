@@ -9,8 +9,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from .align_seams import Seams
-from .runs import BoolArray, FloatArray
+from ..runs import BoolArray, FloatArray
+from .seams import Seams
 
 HOLE_PRICE = 18.0
 """Evidence, in natural logarithms, that a step at a hole in the stamps must bring (this project's choice: the

@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from afterclamp.io.clock import ClockMap, ClockPiece
 
-from .align_changes import FLOW_AND_PRESSURE, SATURATION_AND_ARREST, Coupling
-from .align_coupled import LEAST_CHANGES, Matched, match_answer, match_flow
-from .align_courses import Course, Rows, course_of, rows_of
-from .align_estimate import (
+from ..runs import FloatArray
+from .changes import FLOW_AND_PRESSURE, SATURATION_AND_ARREST, Coupling
+from .coupled import LEAST_CHANGES, Matched, match_answer, match_flow
+from .courses import Course, Rows, course_of, rows_of
+from .estimate import (
     Z95,
     ClockEstimate,
     Curve,
@@ -22,11 +23,10 @@ from .align_estimate import (
     offset_words,
     whole_hours,
 )
-from .align_path import Path
-from .align_seams import seams_of
-from .align_shared import coarse, match_same
-from .align_steps import Pieces
-from .runs import FloatArray
+from .path import Path
+from .seams import seams_of
+from .shared import coarse, match_same
+from .steps import Pieces
 
 if TYPE_CHECKING:
     from afterclamp.io.case import Case, Channel, Source

@@ -6,9 +6,9 @@ evidence goes first, since what it settles (the pump's clock) is what the next k
 Nothing is decided here: `estimate` proposes, a person or ``--accept-proposals`` accepts, `accept` writes the
 ``clock`` edit that can be undone like any other.
 
-The parts, one idea each: `align_courses` (what is compared), `align_search` (windows slid along a course),
-`align_shared` (the same quantity twice), `align_steps` (offset, drift, steps), `align_coupled` (what answers
-what), `align_lines`, `align_words` and `align_moments` (text), `align_estimate` (the result).
+The parts, one idea each: `courses` (what is compared), `search` (windows slid along a course),
+`shared` (the same quantity twice), `steps` (offset, drift, steps), `coupled` (what answers
+what), `lines`, `words` and `moments` (text), `estimate` (the result).
 """
 
 from __future__ import annotations
@@ -20,10 +20,10 @@ from typing import TYPE_CHECKING
 from afterclamp.io.clock import ClockMap
 from afterclamp.io.errors import Cancelled, CaseError, EditRefused
 
-from .align_estimate import ClockEstimate, Curve, Points, StepFound
-from .align_recorded import Recorded, by_answer, by_flow, by_same, pairs_of
-from .align_text import Anchor, by_text
-from .align_words import WORDS, Meaning
+from .estimate import ClockEstimate, Curve, Points, StepFound
+from .recorded import Recorded, by_answer, by_flow, by_same, pairs_of
+from .text import Anchor, by_text
+from .words import WORDS, Meaning
 
 if TYPE_CHECKING:
     from afterclamp.io.case import Case, Source

@@ -13,10 +13,10 @@ import itertools
 import numpy as np
 from numpy.typing import NDArray
 
-from .align_courses import Course, Rows
-from .align_path import Path, Window, path_through
-from .align_seams import seams_of
-from .runs import FloatArray
+from ..runs import FloatArray
+from .courses import Course, Rows
+from .path import Path, Window, path_through
+from .seams import seams_of
 
 LEAST_ROWS = 5
 """Fewest rows of a window (this project's choice)."""

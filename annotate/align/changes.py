@@ -7,8 +7,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from .align_courses import Course, Rows
-from .runs import FloatArray, smooth
+from ..runs import FloatArray, smooth
+from .courses import Course, Rows
 
 
 @dataclass(frozen=True)

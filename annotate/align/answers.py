@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .align_changes import Change, Coupling, Even, answers_of
-from .align_noise import Noise, Plain
-from .runs import FloatArray
+from ..runs import FloatArray
+from .changes import Change, Coupling, Even, answers_of
+from .noise import Noise, Plain
 
 SMOOTH_S = 5.0
 """Both sides are averaged over this first: breaths and beats answer nothing (this project's choice)."""

@@ -10,8 +10,8 @@ import numpy as np
 from afterclamp.io.clock import ClockMap, ClockPiece
 from afterclamp.io.errors import CaseError
 
-from .align_estimate import Z95, ClockEstimate, Curve, length_words, offset_words, whole_hours
-from .align_lines import (
+from .estimate import Z95, ClockEstimate, Curve, length_words, offset_words, whole_hours
+from .lines import (
     LEAST_LINES,
     LEAST_MASS,
     LEAST_ODDS,
@@ -21,13 +21,13 @@ from .align_lines import (
     Moment,
     fit_lines,
 )
-from .align_moments import known_phases, lines_of, moments_of, noted_moments
-from .align_words import Meaning, meanings_of, plain
+from .moments import known_phases, lines_of, moments_of, noted_moments
+from .words import Meaning, meanings_of, plain
 
 if TYPE_CHECKING:
     from afterclamp.io.case import Case, Source, TimedNote
 
-    from .phase_model import Phase
+    from ..phase_model import Phase
 
 Anchor = tuple[float | str, float | str]
 """What was said or written (own seconds, or some of its text) and what it means (reference seconds, or words)."""
