@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from .limits import oxygen_constants
 from .measures.body import body_surface_area_du_bois
 from .measures.flow import pump_flow_index
 from .measures.oxygen import (
-    DEFAULT_CONSTANTS,
     OxygenConstants,
     arterial_oxygen_content,
     haemoglobin_age,
@@ -23,15 +23,16 @@ from .measures.oxygen import (
 )
 from .measures.pressure import mean_arterial_pressure
 from .measures.temperature import cooling_gradient, rate_per_min, warming_gradient
+from .named import Signal, signals
+from .phase_rules import FLOW_OFF
 from .quality import seconds_state
-from .series import MISSING, OBSERVED, FloatArray, Series, averaged, combined_state, from_values
-from .site import believed_site
+from .series import MISSING, OBSERVED, FloatArray, Series, averaged, combined_state, from_values, joined
+from .site import believed_signal
 from .smoothing import odd
+from .view import CORE_NAMES
 
 if TYPE_CHECKING:
     from afterclamp.io.case import Case, Channel
-
-CORE = ("nasopharyngeal_temperature", "oesophageal_temperature", "bladder_temperature")
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,83 +57,100 @@ class Derived:
         The case, or a view of it up to some time.
     believe : str, optional
         Arterial site to go by instead of the proposed one.
-    constants : OxygenConstants
-        For oxygen content.
+    constants : OxygenConstants, optional
+        For oxygen content; those that are in force for the case if not given (`limits.oxygen_constants`).
 
     Attributes
     ----------
-    site, site_reason : Channel or None, str
+    signals : dict of str to Signal
+        What was recorded, by name; a recording that goes on in another file is one.
+    site, site_reason : Signal or None, str
         The believed arterial line and why.
     """
 
     def __init__(
-        self, case: Case, believe: str | None = None, constants: OxygenConstants = DEFAULT_CONSTANTS
+        self, case: Case, believe: str | None = None, constants: OxygenConstants | None = None
     ) -> None:
         self.case = case
-        self.constants = constants
+        self.constants = oxygen_constants(case) if constants is None else constants
         self.grid: FloatArray = np.asarray(case.grid, dtype=np.float64)
-        self.site, self.site_reason = believed_site(case, believe)
+        self.signals = signals(case)
+        self.site, self.site_reason = believed_signal(case, believe)
         self._pressures: dict[str, Series] = {}
 
     # -- as recorded --------------------------------------------------------------------------------
 
-    def pressure(self, channel: Channel, name: str = "mean_arterial_pressure") -> Series:
+    def pressure(self, signal: Signal, name: str = "mean_arterial_pressure") -> Series:
         """Mean of a pressure wave, artefacts masked."""
-        if channel.id not in self._pressures:
-            self._pressures[channel.id] = mean_arterial_pressure(channel, self.grid)
-        return replace(self._pressures[channel.id], name=name)
+        if signal.name not in self._pressures:
+            self._pressures[signal.name] = _one(
+                signal, lambda channel: mean_arterial_pressure(channel, self.grid)
+            )
+        return replace(self._pressures[signal.name], name=name)
 
-    def recorded(self, channel: Channel, name: str = "") -> Series:
-        """A channel's own values, artefacts masked and stale values missing."""
+    def recorded(self, signal: Signal, name: str = "") -> Series:
+        """A signal's own values, artefacts masked and stale values missing."""
+        return replace(_one(signal, self._of_channel), name=name or signal.first.kind)
+
+    def _of_channel(self, channel: Channel) -> Series:
         values = np.asarray(channel.seconds(), dtype=np.float64)
         state = seconds_state(channel, self.grid)
         state[(state == OBSERVED) & ~np.isfinite(values)] = MISSING
         start = float(self.grid[0]) if self.grid.size else 0.0
-        values = np.where(state == OBSERVED, values, np.nan)
-        return Series(start, values, state, channel.unit, name or channel.kind, channel.name)
+        return Series(start, np.where(state == OBSERVED, values, np.nan), state, channel.unit)
 
-    def _by_name(self, name: str, words: str, unit: str) -> Measured:
-        channel = self.case.get(name)
-        if channel is None:
+    def _by_name(self, name: str, words: str) -> Measured:
+        signal = self.signals.get(name)
+        if signal is None:
             return Absent(f"no {words} is recorded")
-        if channel.unit != unit:
-            return Absent(f"{words} has the unit '{channel.unit_as_written}' and not {unit}")
-        return self.recorded(channel)
+        return self._told(self.recorded(signal), signal)
+
+    def _told(self, series: Series, signal: Signal) -> Series:
+        """The same series, with a word where another signal of the same name is left unused."""
+        others = [
+            one.token
+            for one in self.signals.values()
+            if one.first.name == signal.first.name and one.name != signal.name
+        ]
+        also = f"also recorded and not used: {', '.join(map(_spaced, others))}" if others else ""
+        return replace(series, note="; ".join(filter(None, [series.note, also])))
 
     @cached_property
     def mean_arterial_pressure(self) -> Measured:
         """At the believed site, mmHg."""
-        return Absent(self.site_reason) if self.site is None else self.pressure(self.site)
+        if self.site is None:
+            return Absent(self.site_reason)
+        return self._told(self.pressure(self.site), self.site)
 
     @cached_property
     def pump_flow(self) -> Measured:
         """L/min."""
-        return self._by_name("pump_flow", "pump flow", "L/min")
+        return self._by_name("pump_flow", "pump flow")
 
     @cached_property
     def outlet_temperature(self) -> Measured:
         """°C."""
-        return self._by_name("outlet_temperature", "arterial outlet temperature", "Cel")
+        return self._by_name("outlet_temperature", "arterial outlet temperature")
 
     @cached_property
     def venous_temperature(self) -> Measured:
         """°C."""
-        return self._by_name("venous_temperature", "venous temperature", "Cel")
+        return self._by_name("venous_temperature", "venous temperature")
 
     @cached_property
     def line_pressure(self) -> Measured:
         """In mmHg."""
-        return self._by_name("line_pressure", "line pressure", "mm[Hg]")
+        return self._by_name("line_pressure", "line pressure")
 
     @cached_property
     def venous_saturation(self) -> Measured:
         """Per cent."""
-        return self._by_name("venous_saturation", "venous saturation", "%")
+        return self._by_name("venous_saturation", "venous saturation")
 
     @cached_property
     def reservoir_volume(self) -> Measured:
         """In mL."""
-        return self._by_name("reservoir_volume", "reservoir volume", "mL")
+        return self._by_name("reservoir_volume", "reservoir volume")
 
     @cached_property
     def central_venous_pressure(self) -> Measured:
@@ -145,8 +163,10 @@ class Derived:
         return self._venous_or_pulmonary("pulmonary_artery_pressure", "pulmonary artery pressure")
 
     def _venous_or_pulmonary(self, kind: str, words: str) -> Measured:
-        channels = [c for c in self.case.of_kind(kind) if c.statistic in ("wave", "mean", "value")]
-        return self.pressure(channels[0], kind) if channels else Absent(f"no {words} is recorded")
+        signal = next((one for one in self.signals.values() if one.first.kind == kind), None)
+        if signal is None:
+            return Absent(f"no {words} is recorded")
+        return self._told(self.pressure(signal, kind), signal)
 
     # -- computed -----------------------------------------------------------------------------------
 
@@ -165,18 +185,21 @@ class Derived:
             return self.pump_flow
         if self.body_surface_area is None:
             return Absent("no height and weight on the case sheet")
-        # A probe at rest hums about zero; a flow below nothing would be an impossible delivery.
-        flow = np.maximum(self.pump_flow.values, 0.0)
+        # A probe at rest hums about zero: what it reads then delivers nothing, and NaN stays NaN. 0.1 that was
+        # kept as float32 is a little more.
+        flow = np.where(self.pump_flow.values <= FLOW_OFF + 1e-6, 0.0, self.pump_flow.values)
         values = pump_flow_index(flow, self.body_surface_area)
-        note = f"body surface {self.body_surface_area:.2f} m2 (Du Bois)"
+        note = "; ".join(
+            filter(None, [self.pump_flow.note, f"body surface {self.body_surface_area:.2f} m2 (Du Bois)"])
+        )
         return replace(self.pump_flow, values=values, unit="L/min/m2", name="pump_flow_index", note=note)
 
     @cached_property
     def haemoglobin(self) -> Measured:
         """g/dL, held from each value to the next."""
-        channel = self.case.get("haemoglobin")
-        if channel is not None and channel.unit == "g/dL":
-            return self.recorded(channel)
+        recorded = self._by_name("haemoglobin", "haemoglobin")
+        if isinstance(recorded, Series):
+            return recorded
         rows = self.case.sheet.haemoglobin_rows
         if not rows:
             return Absent("no haemoglobin, neither recorded nor on the case sheet")
@@ -206,7 +229,7 @@ class Derived:
         state = combined_state(index, haemoglobin)
         note = "; ".join(filter(None, [index.note, f"constants {self.constants}", haemoglobin.note]))
         values = np.where(state == OBSERVED, values, np.nan)
-        return Series(index.start, values, state, "mL/min/m2", "oxygen_delivery_index", "", note)
+        return Series(index.start, values, state, "mL/min/m2", "oxygen_delivery_index", index.site, note)
 
     def _two(self, one: Measured, other: Measured, formula: Formula, name: str, unit: str) -> Measured:
         if isinstance(one, Absent):
@@ -218,7 +241,9 @@ class Derived:
             values = formula(one.values, other.values)
         state[(state == OBSERVED) & ~np.isfinite(values)] = MISSING
         site = " and ".join(filter(None, [one.site, other.site]))
-        return Series(one.start, np.where(state == OBSERVED, values, np.nan), state, unit, name, site)
+        # What a pressure's mean is stands beside the pressure itself; here only what concerns the sources.
+        note = "; ".join(part for part in _parts(one.note, other.note) if part.startswith(_OF_SOURCES))
+        return Series(one.start, np.where(state == OBSERVED, values, np.nan), state, unit, name, site, note)
 
     @cached_property
     def cooling_gradient(self) -> Measured:
@@ -237,27 +262,29 @@ class Derived:
     @cached_property
     def warming_rate(self) -> Measured:
         """Five-minute slope of the core temperature, °C/min."""
-        core = next((c for c in map(self.case.get, CORE) if c is not None and c.unit == "Cel"), None)
-        if core is None:
+        cores = [self._by_name(name, "core temperature") for name in CORE_NAMES]
+        seen = [one for one in cores if isinstance(one, Series) and (one.state == OBSERVED).any()]
+        if not seen:
             return Absent("no core temperature is recorded")
-        recorded = self.recorded(core)
+        recorded = seen[0]
         rate = rate_per_min(recorded.values)
         state = recorded.state.copy()
         state[(state == OBSERVED) & ~np.isfinite(rate)] = MISSING
-        note = "least-squares slope of 5 min"
+        note = "; ".join(filter(None, [recorded.note, "least-squares slope of 5 min"]))
         values = np.where(state == OBSERVED, rate, np.nan)
-        return Series(recorded.start, values, state, "Cel/min", "warming_rate", core.name, note)
+        return Series(recorded.start, values, state, "Cel/min", "warming_rate", recorded.site, note)
 
     def cerebral_saturation(self, side: str) -> Measured:
         """One side, per cent: the mean of five readings, since single ones are rounded and noisy."""
         recorded = self._readings(side)
         if isinstance(recorded, Absent):
             return recorded
-        width = odd(READINGS_AVERAGED * max(self.case[recorded.site].interval_s, 1.0))
+        interval = self.signals[f"{side}_cerebral_saturation"].first.interval_s
+        width = odd(READINGS_AVERAGED * max(interval, 1.0))
         return averaged(recorded, width)
 
     def _readings(self, side: str) -> Measured:
-        return self._by_name(f"{side}_cerebral_saturation", f"{side} cerebral saturation", "%")
+        return self._by_name(f"{side}_cerebral_saturation", f"{side} cerebral saturation")
 
     def cerebral_baseline(self, side: str) -> float | Absent:
         """Median of the readings in the baseline window of the case sheet, per cent."""
@@ -279,10 +306,10 @@ class Derived:
     @cached_property
     def femoral_radial_gradient(self) -> Measured:
         """Femoral less radial mean, mmHg; the radial that is not on the side of the inflow, left first."""
-        femoral = self.case.get("femoral")
+        femoral = self.signals.get("femoral")
         side = self.case.sheet.inflow_side if self.case.sheet.inflow_site == "axillary" else None
-        radials = [self.case.get(f"{one}_radial") for one in ("left", "right") if one != side]
-        radial = next((channel for channel in radials if channel is not None), None)
+        radials = [self.signals.get(f"{one}_radial") for one in ("left", "right") if one != side]
+        radial = next((signal for signal in radials if signal is not None), None)
         if femoral is None or radial is None:
             return Absent("no femoral and radial pressure side by side")
         return self._two(
@@ -299,3 +326,20 @@ class Derived:
             "pulmonary_to_systemic_ratio",
             "1",
         )
+
+
+_OF_SOURCES = ("joined from", "also recorded", "of ")
+
+
+def _one(signal: Signal, read: Callable[[Channel], Series]) -> Series:
+    """One series of all channels of a signal."""
+    series = joined([read(channel) for channel in signal.channels], signal.joined)
+    return replace(series, site=signal.token)
+
+
+def _parts(*notes: str) -> list[str]:
+    return list(dict.fromkeys(part for note in notes for part in note.split("; ") if part))
+
+
+def _spaced(token: str) -> str:
+    return token.replace("_", " ")

@@ -7,99 +7,33 @@ excluded and the arrests are told apart. Without a fact that a measure needs its
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, fields, replace
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from .derived import Absent, Derived, Measured
-from .limits import Limit, LimitSet, default_sets
-from .measures.exposure import Exposure, exposure
+from .figure_row import RUN_GAP_S, Figure, area_unit, exposed, minutes_text
+from .finds import find
+from .limits import Limit, LimitSet, in_force, oxygen_constants, rule_limits
 from .measures.intervals import Interval
+from .named import Signal
 from .quality import PRESSURES
 from .series import MASKED, MISSING, OBSERVED, Series
 from .windows import Windows, seconds_at
 
 if TYPE_CHECKING:
-    from afterclamp.io.case import Case, Channel
+    from afterclamp.io.case import Case
+
+__all__ = ["Figure", "figures"]
+
 
 FLOW_FOR_PRESSURE = 1.3  # L/min; under it the pump does not carry the circulation (this project's choice)
 FLOW_FOR_GRADIENT = 1.0  # L/min; under it the venous probe feels standing blood (this project's choice)
 WARM_OUTLET_C = 32.0  # from here on flow and oxygen delivery are judged (this project's choice)
-RUN_GAP_S = 5.0  # interruptions that do not end a stretch (this project's choice)
-
-
-@dataclass(frozen=True)
-class Figure:
-    """One row of the table of minutes and areas.
-
-    Attributes
-    ----------
-    measure, phase : str
-        Tokens: what was measured, and when.
-    value, unit
-        The area outside the limit (``unit`` is then the measure's unit times minutes), or a mean, or
-        None where it was not computed: the note then says why.
-    limit, limit_unit, side, limit_source
-        The limit, ``"below"``, ``"above"`` or ``"at least"``, and where it comes from.
-    outside_s, observed_s, excluded_s, masked_s, missing_s : float
-        Seconds; the last four add up to the window.
-    site : str
-        Which channel it rests on.
-    clean : str
-        ``"masked"`` (artefacts left out) or ``"raw"``.
-    area, nadir, longest_run_s, largest_single_area : float or None
-        As in `Exposure`; `nadir` is the highest value for a limit from above.
-    time_weighted_average : float or None
-        Area over observed time, in the measure's unit.
-    method : str
-        How it was counted.
-    note : str
-        What a reader must know.
-    rivals : tuple of str
-        Limits that say otherwise, each with its source.
-    runs : tuple of (start, end)
-        The stretches outside, reference seconds.
-    """
-
-    measure: str
-    phase: str
-    value: float | None = None
-    unit: str = ""
-    limit: float | None = None
-    limit_unit: str = ""
-    side: str = ""
-    limit_source: str = ""
-    limit_id: str = ""
-    outside_s: float = 0.0
-    observed_s: float = 0.0
-    excluded_s: float = 0.0
-    masked_s: float = 0.0
-    missing_s: float = 0.0
-    site: str = ""
-    clean: str = "masked"
-    area: float | None = None
-    nadir: float | None = None
-    longest_run_s: float | None = None
-    largest_single_area: float | None = None
-    time_weighted_average: float | None = None
-    method: str = ""
-    note: str = ""
-    rivals: tuple[str, ...] = ()
-    runs: tuple[Interval, ...] = ()
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain values for JSON: no NaN, lists instead of tuples, seconds to a millisecond."""
-        return {field.name: _plain(getattr(self, field.name)) for field in fields(self)}
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, float):
-        return round(value, 6) if np.isfinite(value) else None
-    if isinstance(value, tuple | list):
-        return [_plain(part) for part in value]
-    return value
+OF_THE_LINE = ("E01", "E13")
+"""Rules that hold a low pressure back because it looks like the line's and not the patient's."""
 
 
 def figures(
@@ -114,15 +48,16 @@ def figures(
     believe : str, optional
         Arterial site to go by instead of the proposed one.
     limits : LimitSet or sequence of LimitSet, optional
-        The sets in force; the published and the practice set if not given.
+        The sets in force; the published and the practice set if not given, or where they hold no limit but
+        only the constants of oxygen content.
 
     Returns
     -------
     list of Figure
         First one row for each limit and phase, in the order of the sets, then the mean of each pressure wave.
     """
-    sets = default_sets() if limits is None else (limits,) if isinstance(limits, LimitSet) else tuple(limits)
-    bench = _Bench(case, believe)
+    sets = in_force(limits)
+    bench = _Bench(case, believe, sets)
     found = [
         figure
         for one in sets
@@ -130,16 +65,18 @@ def figures(
         if limit.figure
         for figure in bench.of_limit(limit, [f"{r.words} ({r.cited})" for r in one.rivals_of(limit)])
     ]
-    return found + bench.record_means()
+    return [bench.with_clocks(figure) for figure in found + bench.record_means()]
 
 
 class _Bench:
     """One case with its windows, ready to be measured against limits."""
 
-    def __init__(self, case: Case, believe: str | None) -> None:
+    def __init__(self, case: Case, believe: str | None, sets: Sequence[LimitSet]) -> None:
         self.case = case
-        self.derived = Derived(case, believe)
+        self.derived = Derived(case, believe, oxygen_constants(case, sets))
         self.windows = Windows(case, self.derived)
+        found = find(case, believe, rule_limits(*sets)).held_back if self.derived.site else ()
+        self.doubted = tuple(one for one in found if one.code in OF_THE_LINE)
 
     # -- limits -------------------------------------------------------------------------------------
 
@@ -152,8 +89,15 @@ class _Bench:
         if limit.measure in ("oxygen_delivery_index", "pump_flow_index"):
             return self._delivery(limit, rivals)
         measured, exclude, words = self._plain_measure(limit.measure)
+        part = {
+            "warming_gradient_cold": "outlet under 30 °C",
+            "warming_gradient_warm": "outlet at 30 °C or more",
+        }
         return [
-            self._row(limit, measured, token, window, exclude, words, rivals)
+            replace(
+                self._row(limit, measured, token, window, exclude, words, rivals),
+                part=part.get(limit.measure, ""),
+            )
             for token, window in self.windows.of(limit.phase)
         ]
 
@@ -165,7 +109,7 @@ class _Bench:
         if name in ("warming_gradient_cold", "warming_gradient_warm"):
             warm = name.endswith("warm")
             level = seconds_at(derived.outlet_temperature, "below" if warm else "at least", 30.0)
-            words = f"{still}, and outlet {'under 30' if warm else '30 or more'} °C"
+            words = f"{still}, and outlet {'under 30 °C' if warm else 'at 30 °C or more'}"
             return derived.warming_gradient, stagnant + level, words
         if name == "cooling_gradient":
             return derived.cooling_gradient, stagnant, still
@@ -179,37 +123,69 @@ class _Bench:
 
     def _pressure(self, limit: Limit, rivals: list[str]) -> list[Figure]:
         rows = []
+        pressure = self.derived.mean_arterial_pressure
         for token, window in self.windows.of(limit.phase):
             if token != "established":
                 exclude, words = (self.windows.arrests, "") if token == "bypass" else ([], "")
-                row = self._row(
-                    limit, self.derived.mean_arterial_pressure, token, window, exclude, words, rivals
-                )
-                rows.append(self._with_other_sites(row, limit, window, exclude))
+                row = self._row(limit, pressure, token, window, exclude, words, rivals)
+                rows.append(self._with_what_else(row, limit, window, exclude))
                 continue
             low = seconds_at(self.derived.pump_flow, "below", FLOW_FOR_PRESSURE)
             words = f"arrests, brain perfusion alone and flow under {FLOW_FOR_PRESSURE:g} L/min"
-            pressure = _known_with(self.derived.mean_arterial_pressure, self.derived.pump_flow)
-            row = self._row(limit, pressure, token, window, self.windows.arrests + low, words, rivals)
-            rows.append(self._with_other_sites(row, limit, window, self.windows.arrests + low))
+            exclude = self.windows.arrests + low
+            row = self._row(limit, self._with_flow(pressure), token, window, exclude, words, rivals)
+            rows.append(self._with_what_else(row, limit, window, exclude))
             if limit.below is not None and self.windows.arrests and not isinstance(window, Absent):
-                apart = self._row(
-                    limit,
-                    self.derived.mean_arterial_pressure,
-                    "lower_body_arrest",
-                    self.windows.arrests,
-                    [],
-                    "",
-                    rivals,
-                )
+                arrests = self.windows.arrests
+                apart = self._row(limit, pressure, "lower_body_arrest", arrests, [], "", rivals)
                 rows.append(
-                    _noted(apart, "in planned arrest and brain perfusion alone: told apart, not judged")
+                    apart.noted("in planned arrest and brain perfusion alone: told apart, not judged")
                 )
-                mistaken = self._row(
-                    limit, self.derived.mean_arterial_pressure, token, window, [], "", rivals
-                )
-                rows.append(_noted(mistaken, "arrests not excluded: the usual mistake, for comparison"))
+                mistaken = self._row(limit, pressure, token, window, [], "", rivals)
+                mistaken = replace(mistaken, part="arrests counted in")
+                rows.append(mistaken.noted("arrests not excluded: the usual mistake, for comparison"))
         return rows
+
+    def _with_flow(self, pressure: Measured) -> Measured:
+        """The pressure where the flow that decides about it is known."""
+        return _known_with(pressure, self.derived.pump_flow)
+
+    def _with_what_else(
+        self, row: Figure, limit: Limit, window: list[Interval] | Absent, exclude: list[Interval]
+    ) -> Figure:
+        """The same row with what it would be without the doubted seconds, and at another site."""
+        row = self._with_doubted(row, limit, window, exclude)
+        return self._with_other_sites(row, limit, window, exclude)
+
+    def _with_doubted(
+        self, row: Figure, limit: Limit, window: list[Interval] | Absent, exclude: list[Interval]
+    ) -> Figure:
+        """The same row, with a sentence on what lies in stretches that a rule held back.
+
+        They are counted all the same: that a line fell alone can be its kink, or the very difference between
+        sites that a figure is there to show, and which of the two it is a person decides.
+        """
+        pressure = self.derived.mean_arterial_pressure
+        if row.value is None or isinstance(window, Absent) or isinstance(pressure, Absent):
+            return row
+        if row.phase == "established":
+            pressure = _known_with(pressure, self.derived.pump_flow)
+        spans = [(one.start_s, one.end_s) for one in self.doubted]
+        if isinstance(pressure, Absent) or not spans or limit.is_above:
+            return row
+        left = exposed(limit, pressure, window, [*exclude, *spans])
+        held_back_s = row.outside_s - left.outside_s
+        if held_back_s <= 0:
+            return row
+        inside = [one for one in self.doubted if any(one.start_s < b and one.end_s > a for a, b in window)]
+        codes = " and ".join(dict.fromkeys(one.code for one in inside))
+        stretches = ", ".join(f"{minutes_text(one.start_s)} to {minutes_text(one.end_s)}" for one in inside)
+        reasons = " / ".join(dict.fromkeys(one.held_back for one in inside))
+        sentence = (
+            f"{held_back_s / 60:.1f} min of it lie where {codes} is held back, {stretches} ({reasons}): without "
+            f"them {left.outside_s / 60:.1f} of {left.observed_s / 60:.1f} observed min and {left.area:.0f} {row.unit}"
+        )
+        return replace(row, held_back_s=held_back_s).noted(sentence)
 
     def _with_other_sites(
         self, row: Figure, limit: Limit, window: list[Interval] | Absent, exclude: list[Interval]
@@ -218,18 +194,18 @@ class _Bench:
         if row.value is None or isinstance(window, Absent):
             return row
         sentences = []
-        for channel in self.case.of_kind("arterial_pressure"):
-            if not channel.is_wave or not channel.site or channel is self.derived.site:
+        for signal in self.derived.signals.values():
+            if not _is_other_line(signal, self.derived.site):
                 continue
-            other = _expose(limit, self.derived.pressure(channel), window, exclude)
+            other = exposed(limit, self.derived.pressure(signal), window, exclude)
             moved = abs(other.outside_s - row.outside_s) > 0.25 * max(row.outside_s, other.outside_s)
             if other.observed_s > 0 and moved:
                 sentences.append(
-                    f"with {channel.plain_name} believed instead of {_words(row.site)}: "
+                    f"with {signal.plain_name} believed instead of {_words(row.site)}: "
                     f"{other.outside_s / 60:.1f} min and {other.area:.0f} {row.unit} instead of "
                     f"{row.outside_s / 60:.1f} min and {row.area:.0f}"
                 )
-        return _noted(row, *sentences)
+        return row.noted(*sentences)
 
     def _delivery(self, limit: Limit, rivals: list[str]) -> list[Figure]:
         measured = getattr(self.derived, limit.measure)
@@ -243,16 +219,18 @@ class _Bench:
             cold = seconds_at(outlet, "below", WARM_OUTLET_C)
             warm = seconds_at(outlet, "at least", WARM_OUTLET_C)
             words = f"arrests, and outlet under {WARM_OUTLET_C:g} °C"
-            rows.append(self._row(limit, known, token, window, self.windows.arrests + cold, words, rivals))
+            exclude = self.windows.arrests + cold
+            judged = self._row(limit, known, token, window, exclude, words, rivals)
+            judged = _with_longest(judged, limit, known, window, exclude)
+            rows.append(replace(judged, part=f"outlet at {WARM_OUTLET_C:g} °C or more"))
             if limit.measure == "oxygen_delivery_index" and isinstance(known, Series):
                 low = seconds_at(self.derived.pump_flow, "below", FLOW_FOR_PRESSURE)
-                words = f"arrests, flow under {FLOW_FOR_PRESSURE:g} L/min, and outlet {WARM_OUTLET_C:g} °C or more"
+                words = f"arrests, flow under {FLOW_FOR_PRESSURE:g} L/min, and outlet at {WARM_OUTLET_C:g} °C or more"
                 apart = self._row(
                     limit, known, token, window, self.windows.arrests + low + warm, words, rivals
                 )
-                rows.append(
-                    _noted(apart, f"while the outlet was under {WARM_OUTLET_C:g} °C: told, not judged")
-                )
+                apart = replace(apart, part=f"outlet under {WARM_OUTLET_C:g} °C")
+                rows.append(apart.noted(f"while the outlet was under {WARM_OUTLET_C:g} °C: told, not judged"))
         return rows
 
     def _cerebral(self, limit: Limit, side: str, rivals: list[str]) -> Figure:
@@ -267,7 +245,24 @@ class _Bench:
             level = round(limit.value / 100 * baseline, 3)
             note = f"{limit.value:g} % of a baseline of {baseline:.1f} %"
         row = self._row(limit, saturation, token, window, [], "", rivals, level)
-        return replace(_noted(row, note), site=f"{side}_cerebral_saturation")
+        return replace(row.noted(note), site=row.site or f"{side}_cerebral_saturation")
+
+    def with_clocks(self, row: Figure) -> Figure:
+        """The same row, with a word where it lays sources over each other and a clock of theirs is not set."""
+        tokens = row.site.split(" and ")
+        signals = [one for one in self.derived.signals.values() if one.token in tokens]
+        if row.phase != "record":  # the pump tells the phases
+            signals += [one for one in self.derived.signals.values() if one.name == "pump_flow"]
+        names = {channel.source for one in signals for channel in one.channels}
+        unset = [one.name for one in self.case.sources if one.name in names and one.clock.method == "unset"]
+        if row.value is None or len(names) < 2 or not unset:
+            return row
+        clocks = f"the clock{'s' if len(unset) > 1 else ''} of {' and '.join(unset)}"
+        said = (
+            f"± unknown, {clocks} not set: which seconds of {' and '.join(sorted(names))} belong together is "
+            "taken from their stamps"
+        )
+        return replace(row, note="; ".join(filter(None, [said, row.note])))
 
     # -- rows ---------------------------------------------------------------------------------------
 
@@ -300,7 +295,7 @@ class _Bench:
         if limit.unit not in (measured.unit, "%"):
             reason = f"the limit is in {limit.unit}, the record in {measured.unit or 'an unknown unit'}"
             return replace(row, note=f"not computed: {reason}")
-        found = _expose(limit, measured, window, exclude, level)
+        found = exposed(limit, measured, window, exclude, level)
         row = replace(
             row,
             observed_s=found.observed_s,
@@ -314,7 +309,7 @@ class _Bench:
         return replace(
             row,
             value=found.area,
-            unit=_area_unit(measured.unit),
+            unit=area_unit(measured.unit),
             outside_s=found.outside_s,
             area=found.area,
             nadir=found.nadir,
@@ -328,55 +323,50 @@ class _Bench:
 
     def record_means(self) -> list[Figure]:
         """Mean of each pressure wave over the record, artefacts left out; also of lines without a site."""
-        channels = [channel for kind in PRESSURES for channel in self.case.of_kind(kind)]
-        return [self._record_mean(channel) for channel in channels if channel.is_wave]
+        waves = [one for one in self.derived.signals.values() if one.first.is_wave]
+        return [self._record_mean(one) for kind in PRESSURES for one in waves if one.first.kind == kind]
 
-    def _record_mean(self, channel: Channel) -> Figure:
-        series = self.derived.pressure(channel)
+    def _record_mean(self, signal: Signal) -> Figure:
+        series = self.derived.pressure(signal)
         values = series.values[series.state == OBSERVED]
-        named = channel.site or channel.kind != "arterial_pressure"
-        note = "" if named else "the site of this line is not known: no rule uses it"
+        named = signal.first.site or signal.first.kind != "arterial_pressure"
+        unknown = "" if named else "the site of this line is not known: no rule uses it"
+        note = "; ".join(filter(None, [signal.joined, unknown]))
         return Figure(
             measure="mean_pressure",
             phase="record",
             value=float(values.mean()) if values.size else None,
-            unit=channel.unit,
+            unit=series.unit,
             observed_s=float(values.size),
             masked_s=float(np.count_nonzero(series.state == MASKED)),
             missing_s=float(np.count_nonzero(series.state == MISSING)),
-            site=channel.name,
+            site=series.site,
             nadir=float(values.min()) if values.size else None,
             method=series.note,
             note=note if values.size else "not computed: nothing usable was recorded",
         )
 
 
-def _expose(
-    limit: Limit,
-    series: Series,
-    window: Iterable[Interval],
-    exclude: Iterable[Interval],
-    level: float | None = None,
-) -> Exposure:
-    value = limit.value if level is None else level
-    return exposure(
-        series,
-        below=None if limit.is_above else value,
-        above=value if limit.is_above else None,
-        inclusive=limit.inclusive,
-        within=list(window),
-        exclude=list(exclude),
-        close_gaps_s=RUN_GAP_S,
-        limit_source=limit.cited,
+def _is_other_line(signal: Signal, believed: Signal | None) -> bool:
+    first = signal.first
+    is_line = first.kind == "arterial_pressure" and first.is_wave and bool(first.site)
+    return is_line and (believed is None or signal.name != believed.name)
+
+
+def _with_longest(
+    row: Figure, limit: Limit, measured: Measured, window: list[Interval] | Absent, exclude: list[Interval]
+) -> Figure:
+    """The same row with its longest stretch told apart: a short stop of the pump reaches nought by itself."""
+    if not row.longest_run_s or row.longest_run_s >= row.outside_s:
+        return row
+    if isinstance(measured, Absent) or isinstance(window, Absent):
+        return row
+    longest = exposed(limit, measured, window, exclude, shortest_s=row.longest_run_s)
+    start, end = longest.runs[0]
+    return row.noted(
+        f"longest stretch {minutes_text(start)} to {minutes_text(end)}: {row.longest_run_s / 60:.1f} min, "
+        f"{longest.area:.0f} {row.unit}, farthest {longest.nadir:.3g} {limit.unit}",
     )
-
-
-def _area_unit(unit: str) -> str:
-    """Unit times minutes, as UCUM; a rate per minute loses its minute."""
-    if unit == "1":
-        return "min"
-    numerator, per_minute, rest = unit.partition("/min")
-    return numerator + rest if per_minute else f"{unit}.min"
 
 
 def _known_with(measured: Measured, other: Measured) -> Measured:
@@ -386,10 +376,6 @@ def _known_with(measured: Measured, other: Measured) -> Measured:
     state = np.maximum(measured.state, np.where(other.state == MISSING, MISSING, OBSERVED).astype(np.uint8))
     values = np.where(state == OBSERVED, measured.values, np.nan)
     return Series(measured.start, values, state, measured.unit, measured.name, measured.site, measured.note)
-
-
-def _noted(row: Figure, *sentences: str) -> Figure:
-    return replace(row, note="; ".join(filter(None, [row.note, *sentences])))
 
 
 def _words(site: str) -> str:

@@ -6,6 +6,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, overload
 
+import numpy as np
+
+from .order import Z95, not_set
 from .phases import phases
 from .rules import RULES, Find, Link, Rule
 from .view import View
@@ -33,7 +36,8 @@ class Finds(Sequence[Find]):
     ----------
     finds : tuple of Find
     not_looked_for : tuple of str
-        Rules that could not be asked and why: ``"E17 not looked for: no pump flow"``.
+        Rules that could not be asked and why: ``"E17 not looked for: no pump flow"``; and numbers that a
+        limit wanted to change and that are the same in every case.
     held_back : tuple of Find
         What a rule saw and did not put forward, each with its reason.
     site : str
@@ -68,16 +72,25 @@ class Finds(Sequence[Find]):
         return tuple(one for one in self.finds if one.code in codes)
 
     def to_json(self) -> list[dict[str, Any]]:
-        """As the command line prints it: times in seconds of the reference clock."""
+        """Every find as plain values, in order: `Find.to_json`, times in seconds of the reference clock.
+
+        The command line prints the same rows. What was not looked for and what was held back is not in it.
+        """
         return [one.to_json() for one in self.finds]
 
     def to_frame(self) -> pd.DataFrame:
-        """One row a find, without the evidence."""
+        """One row a find, without the evidence; ``unc_s`` is infinite where a clock is not set."""
         import pandas as pd
 
-        columns = ["code", "name", "start_s", "end_s", "duration_s", "channels", "site", "confidence", "key"]
+        columns = ["code", "name", "start_s", "end_s", "duration_s", "unc_s"]
+        columns += ["channels", "site", "confidence", "key"]
         rows = [
-            {**one.to_json(), "duration_s": one.duration_s, "channels": " ".join(one.channels)}
+            {
+                **one.to_json(),
+                "duration_s": one.duration_s,
+                "unc_s": one.unc_s,
+                "channels": " ".join(one.channels),
+            }
             for one in self.finds
         ]
         return pd.DataFrame(rows, columns=columns)
@@ -144,18 +157,19 @@ def find_in(view: View, limits: Mapping[str, float] | None = None, rules: Sequen
     found: list[Find] = []
     missing: list[str] = []
     for rule in rules:
-        absent = rule.missing(view)
-        if absent:
-            missing.append(f"{rule.code} not looked for: {', '.join(absent)}")
-            continue
         prefix = f"{rule.code}."
         own = {
             name.removeprefix(prefix): value
             for name, value in (limits or {}).items()
             if name.startswith(prefix)
         }
-        found += rule.find(view, rule.values(own))
-    ordered = sorted(found, key=lambda one: (one.start_s, one.code, one.channels))
+        missing += rule.refused(own)
+        absent = rule.missing(view)
+        if absent:
+            missing.append(f"{rule.code} not looked for: {', '.join(absent)}")
+            continue
+        found += [_on_its_clocks(one, rule, view) for one in rule.find(view, rule.values(own))]
+    ordered = _told_apart(sorted(found, key=lambda one: (one.start_s, one.code, one.channels, one.end_s)))
     return Finds(
         linked_up([one for one in ordered if not one.held_back], view),
         tuple(missing),
@@ -163,6 +177,33 @@ def find_in(view: View, limits: Mapping[str, float] | None = None, rules: Sequen
         view.believed,
         view.believed_reason,
     )
+
+
+def _told_apart(ordered: Sequence[Find]) -> list[Find]:
+    """Finds that would have one key, such as two flushes within seconds, numbered in order of time."""
+    seen: dict[str, int] = {}
+    out = []
+    for one in ordered:
+        seen[one.key] = seen.get(one.key, 0) + 1
+        out.append(replace(one, nth=seen[one.key]))
+    return out
+
+
+def _on_its_clocks(one: Find, rule: Rule, view: View) -> Find:
+    """A find with the ± that its clocks leave it, and said so where one of them was set by nobody."""
+    sources = {view.source.get(name, "") for name in one.channels}
+    sds = {name: max(view.clock_at(name, at).sd_s for at in (one.start_s, one.end_s)) for name in sources}
+    half = Z95 * max(sds.values(), default=0.0)
+    if rule.phase and view.phases:  # the phases go by the pump's clock
+        pump = view.source.get("pump_flow", "")
+        sds[pump] = max(sds.get(pump, 0.0), view.clock_at(pump, one.start_s).sd_s)
+    unknown = sorted(name for name, sd in sds.items() if not np.isfinite(sd))
+    if not unknown:
+        return replace(one, unc_s=half)
+    words = "; ".join(not_set(name) for name in unknown)
+    if len(sds) > 1:
+        words += f": what {' and '.join(sorted(sds))} show cannot be ordered"
+    return replace(one, unc_s=half, evidence={**one.evidence, "clocks": words})
 
 
 def linked_up(found: Sequence[Find], view: View) -> tuple[Find, ...]:
@@ -176,8 +217,21 @@ def linked_up(found: Sequence[Find], view: View) -> tuple[Find, ...]:
             if {one.code, other.code} <= SAME_FALL and one.code != other.code:
                 shared = one.overlap_s(other)
                 if shared >= 0.5 * min(one.duration_s, other.duration_s) and shared > 0:
+                    lag = one.start_s - other.start_s
+                    doubt = Z95 * view.sd_between(
+                        one.channels[0], one.start_s, other.channels[0], other.start_s
+                    )
+                    known = bool(np.isfinite(doubt))
                     links.append(
-                        Link("same fall as", other.name, other.code, other.key, one.start_s - other.start_s)
+                        Link(
+                            "same fall as",
+                            other.name,
+                            other.code,
+                            other.key,
+                            lag if known else None,
+                            ordered=not doubt or abs(lag) > doubt,
+                            at_s=other.start_s,
+                        )
                     )
             elif one.code in ("E13", "E01") and other.code in STOPS:
                 link = _preceded(one, other, view)
@@ -189,12 +243,14 @@ def linked_up(found: Sequence[Find], view: View) -> tuple[Find, ...]:
 
 def _preceded(one: Find, other: Find, view: View) -> Link | None:
     """A link from a low pressure to a stop of the flow that began shortly before it, or that just ended."""
-    began, ended = one.start_s - other.start_s, one.start_s - other.end_s
-    doubt = 1.96 * view.sd_between(one.channels[0], other.channels[0])
-    if other.code in ("E17", "E18"):
-        if not 0 <= ended <= BEFORE_S:
-            return None
-        return Link("preceded by", f"{other.name}, its end", other.code, other.key, ended, ended > doubt)
-    if -doubt <= began <= BEFORE_S:
-        return Link("preceded by", other.name, other.code, other.key, began, began > doubt)
-    return None
+    over = other.code in ("E17", "E18")
+    at = other.end_s if over else other.start_s
+    lag = one.start_s - at
+    doubt = Z95 * view.sd_between(one.channels[0], one.start_s, other.channels[0], at)
+    # A doubt without bounds must not link what lies hours apart.
+    if not -min(doubt, BEFORE_S) <= lag <= BEFORE_S:
+        return None
+    what = f"{other.name}, its end" if over else other.name
+    known = bool(np.isfinite(doubt))
+    lag_s = lag if known else None
+    return Link("preceded by", what, other.code, other.key, lag_s, lag > doubt, at_s=at, at_end=over)

@@ -4,17 +4,32 @@ A set is a TOML file with a name and a version. The sets that come with the prog
 ``limit_sets``: ``published`` (each read in the source named, or in a text that quotes it, and then it
 says so) and ``practice`` (common practice without a source, and this project's own choices). A unit
 writes its own in the same form.
+
+A set may hold the constants of oxygen content as well::
+
+    [oxygen]
+    capacity = 1.36        # mL of oxygen that one gram of haemoglobin carries when saturated
+    solubility = 0.003     # mL of oxygen dissolved in one dL of blood per mmHg
+    status = "U"
+    source = "our unit"
+
+With nothing else in it, the limits stay those that come with the program.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from afterclamp.io.errors import CaseError, FileUnreadable
 from afterclamp.io.typed_toml import Table, load
-from pydantic import Field, model_validator
+from pydantic import Field, ValidationError, model_validator
+
+from .measures.oxygen import DEFAULT_CONSTANTS, OxygenConstants
+
+if TYPE_CHECKING:
+    from afterclamp.io.case import Case
 
 FOLDER = Path(__file__).parent / "limit_sets"
 
@@ -91,16 +106,37 @@ class Limit(Table):
         return f"{self.source} (read in a text that quotes it)" if self.read == "secondary" else self.source
 
 
+class Oxygen(Table):
+    """The constants of oxygen content, and whose they are."""
+
+    capacity: float = Field(ge=1.2, le=1.5, description="mL of oxygen per gram of haemoglobin, 1.2 to 1.5")
+    solubility: float = Field(
+        ge=0.002, le=0.004, description="mL of oxygen per dL of blood and mmHg, 0.002 to 0.004"
+    )
+    status: Literal["P", "C", "D", "U"] = Field(
+        description="P published, C common practice, D this project's choice, U this unit's own"
+    )
+    source: str = Field(min_length=1, description="who says so: a citation, or whose choice it is")
+
+    @property
+    def constants(self) -> OxygenConstants:
+        """As the formulas take them."""
+        return OxygenConstants(self.capacity, self.solubility, self.source)
+
+
 class LimitSet(Table):
-    """A named, versioned set of limits."""
+    """A named, versioned set of limits, and of the constants of oxygen content where it has them."""
 
     name: str = Field(min_length=1, description="a name in quotes")
     version: str = Field(min_length=1, description='a version in quotes such as "1"')
     about: str = Field(default="", description="a sentence in quotes")
-    limit: tuple[Limit, ...] = Field(strict=False, description="tables [[limit]]")
+    oxygen: Oxygen | None = Field(default=None, description="a table [oxygen] with the constants of content")
+    limit: tuple[Limit, ...] = Field(default=(), strict=False, description="tables [[limit]]")
 
     @model_validator(mode="after")
     def _ids(self) -> LimitSet:
+        if not self.limit and self.oxygen is None:
+            raise ValueError("a set needs at least one table [[limit]], or a table [oxygen]")
         ids = [limit.id for limit in self.limit]
         twice = sorted({one for one in ids if ids.count(one) > 1})
         if twice:
@@ -172,6 +208,41 @@ def built_in() -> list[str]:
 def default_sets() -> tuple[LimitSet, ...]:
     """What figures go by when nobody chose a set: what was published, then what is in common use."""
     return LimitSet.load("published"), LimitSet.load("practice")
+
+
+def oxygen_constants(case: Case | None = None, sets: Iterable[LimitSet] = ()) -> OxygenConstants:
+    """The constants of oxygen content that are in force.
+
+    Parameters
+    ----------
+    case : Case, optional
+        Its last standing ``limit`` edit with a payload ``{"oxygen": {"capacity", "solubility", "status",
+        "source"}}`` counts where no set has a table ``[oxygen]`` of its own.
+    sets : iterable of LimitSet
+        Sets in force; a later one before an earlier. The published one's own table is what counts last.
+
+    Returns
+    -------
+    OxygenConstants
+        Those of the published set where nobody chose others.
+    """
+    built_in_table = LimitSet.load("published").oxygen
+    chosen = [one.oxygen for one in sets if one.oxygen not in (None, built_in_table)]
+    if chosen and chosen[-1] is not None:
+        return chosen[-1].constants
+    for edit in reversed(case.log.standing("limit") if case is not None else ()):
+        if "oxygen" in edit.payload:
+            try:
+                return Oxygen.model_validate(edit.payload["oxygen"]).constants
+            except ValidationError:
+                continue  # of another version, or written by hand: what is not understood changes nothing
+    return built_in_table.constants if built_in_table is not None else DEFAULT_CONSTANTS
+
+
+def in_force(chosen: LimitSet | Iterable[LimitSet] | None = None) -> tuple[LimitSet, ...]:
+    """The sets that figures go by: those chosen, with the built-in ones where these hold no limit at all."""
+    sets = () if chosen is None else (chosen,) if isinstance(chosen, LimitSet) else tuple(chosen)
+    return sets if any(one.limit for one in sets) else (*default_sets(), *sets)
 
 
 RULE_PARAMETERS = {

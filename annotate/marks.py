@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 from afterclamp.io.errors import EditRefused
 
+from .order import Z95
 from .rules import Find
 
 if TYPE_CHECKING:
@@ -50,6 +51,9 @@ class Mark:
         Id of the edit in force.
     anchored : bool
         Whether it moves with its trace.
+    unc_s : float
+        Half width of the 95 % interval that the clock of the trace it was made on leaves its start, seconds;
+        infinite where nobody set that clock, 0 for a mark that was made on no trace.
     """
 
     id: str
@@ -64,6 +68,7 @@ class Mark:
     made: str
     edit: str
     anchored: bool
+    unc_s: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -310,7 +315,7 @@ def _mark(case: Case, edit: Edit) -> Mark:
     payload = edit.payload
     start_s, end_s = float(payload["start_s"]), float(payload["end_s"])
     anchor = payload.get("anchor")
-    moved = False
+    moved, unc_s = False, 0.0
     if anchor is not None:
         try:
             source = _source(case, str(anchor["source"]))
@@ -320,6 +325,7 @@ def _mark(case: Case, edit: Edit) -> Mark:
             run = int(anchor["run"])
             start_s = float(source.clock.to_reference(float(anchor["source_s"]), run))
             end_s = float(source.clock.to_reference(float(anchor["source_end_s"]), run))
+            unc_s = Z95 * float(source.clock.sd(float(anchor["source_s"]), run))
             moved = True
     confidence = payload.get("confidence")
     return Mark(
@@ -335,6 +341,7 @@ def _mark(case: Case, edit: Edit) -> Mark:
         made=edit.made,
         edit=edit.id,
         anchored=moved,
+        unc_s=unc_s,
     )
 
 

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from .order import not_set
 from .phase_model import Boundary, Phase
 from .phase_rules import (
     ARREST_PRESSURE,
@@ -21,7 +22,7 @@ from .phase_rules import (
 from .runs import BoolArray, FloatArray, close_gaps, median, noise_sd, smooth, spans
 from .view import View
 
-SELECTIVE_ML_KG = (3.0, 20.0)  # mL/kg/min
+SELECTIVE_ML_KG = 20.0  # mL/kg/min, top of the band of a flow for the head alone
 SELECTIVE_TOP = 1.0  # L/min, top of the band where the weight is not known
 SELECTIVE_PRESSURE = 25.0  # mm[Hg] at the head's side
 SELECTIVE_MINIMUM_S = 60
@@ -40,7 +41,7 @@ class Arrest(NamedTuple):
 def selective_top(view: View) -> float:
     """Highest flow, L/min, that may still be for the head alone."""
     weight = view.facts.weight_kg
-    return SELECTIVE_TOP if not weight else max(SELECTIVE_TOP, SELECTIVE_ML_KG[1] * weight / 1000)
+    return SELECTIVE_TOP if not weight else max(SELECTIVE_TOP, SELECTIVE_ML_KG * weight / 1000)
 
 
 def head_site(view: View) -> str:
@@ -138,6 +139,9 @@ def edge(
     at = values[min(index, len(values) - 1)]
     source = view.source.get(channel, "")
     width = float(np.hypot(view.interval.get(channel, 1.0), spread_s))
+    clock = view.clock_at(source, view.time(index))
+    if not np.isfinite(clock.sd_s):
+        alternatives = (*alternatives, not_set(source))
     return Boundary(
         time_s=view.time(index),
         rule=rule,
@@ -145,7 +149,8 @@ def edge(
         channel=channel,
         source=source,
         sampling_sd_s=width / float(np.sqrt(12)),
-        clock_sd_s=view.clock_sd.get(source, 0.0),
+        clock_sd_s=clock.sd_s,
+        clock_piece=clock.piece,
         alternatives=alternatives,
     )
 

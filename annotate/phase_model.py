@@ -8,6 +8,8 @@ from typing import Any
 
 import numpy as np
 
+from .order import Z95, or_none
+
 NAMES: dict[str, str] = {
     "pre": "before bypass",
     "going_on": "going on bypass",
@@ -23,8 +25,6 @@ NAMES: dict[str, str] = {
     "post": "after bypass",
 }
 """Phase tokens and their plain names."""
-
-Z95 = 1.96
 
 
 @dataclass(frozen=True)
@@ -44,7 +44,9 @@ class Boundary:
     source : str
         The source of that channel.
     sampling_sd_s, clock_sd_s : float
-        Standard deviations: of the reading itself, and of its source's clock.
+        Standard deviations: of the reading itself, and of its source's clock (infinite where nobody set it).
+    clock_piece : tuple of int
+        Run and piece of that clock: two times share its error only on the same one.
     alternatives : tuple of str
         Other times that could be meant, and why this one was taken.
     """
@@ -56,21 +58,22 @@ class Boundary:
     source: str = ""
     sampling_sd_s: float = 0.0
     clock_sd_s: float = 0.0
+    clock_piece: tuple[int, int] = (0, 0)
     alternatives: tuple[str, ...] = ()
 
     @property
     def unc_s(self) -> float:
-        """Half width of the 95 % interval, seconds."""
+        """Half width of the 95 % interval, seconds; infinite where it is not known."""
         return Z95 * float(np.hypot(self.sampling_sd_s, self.clock_sd_s))
 
     def to_json(self) -> dict[str, Any]:
-        """As plain values."""
+        """As plain values; a ± that is not known is null."""
         return {
             "time_s": self.time_s,
             "rule": self.rule,
             "value": self.value,
             "channel": self.channel,
-            "unc_s": self.unc_s,
+            "unc_s": or_none(self.unc_s),
             "alternatives": list(self.alternatives),
         }
 
@@ -117,7 +120,7 @@ class Phase:
 
     @property
     def unc_s(self) -> float:
-        """Half width of the 95 % interval of the less certain boundary, seconds."""
+        """Half width of the 95 % interval of the less certain boundary, seconds; infinite where it is not known."""
         return max(self.start.unc_s, self.end.unc_s)
 
     @property
@@ -143,7 +146,7 @@ class Phase:
             "name": self.name,
             "start_s": self.start_s,
             "end_s": self.end_s,
-            "unc_s": self.unc_s,
+            "unc_s": or_none(self.unc_s),
             "source": self.source,
             "parent": self.parent or None,
             "index": self.index,

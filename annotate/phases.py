@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from .order import Z95, not_set, or_none
 from .phase_arrests import build_flow_phases
-from .phase_model import NAMES, Z95, Boundary, Phase, numbered
+from .phase_model import NAMES, Boundary, Phase, numbered
 from .phase_rules import OnPeriod, on_periods, read_pump
 from .phase_temperatures import temperature_phases
 from .view import View
@@ -157,8 +158,8 @@ def _around(view: View, periods: Sequence[OnPeriod], found: Sequence[Phase]) -> 
     seconds = np.flatnonzero(recorded)
     if not len(seconds):
         return []
-    first = Boundary(view.time(int(seconds[0])), "first recorded value")
-    last = Boundary(view.time(int(seconds[-1]) + 1), "the record ends")
+    first = _of_record(view, int(seconds[0]), int(seconds[0]), "first recorded value")
+    last = _of_record(view, int(seconds[-1]), int(seconds[-1]) + 1, "the record ends")
     if not periods:
         return [Phase("pre", first, last)]
     bypasses = sorted((phase for phase in found if phase.name == "bypass"), key=lambda phase: phase.start_s)
@@ -170,6 +171,28 @@ def _around(view: View, periods: Sequence[OnPeriod], found: Sequence[Phase]) -> 
         if end.time_s > bypass.end_s:
             out.append(Phase("post", bypass.end, end))
     return out
+
+
+def _of_record(view: View, second: int, at: int, rule: str) -> Boundary:
+    """An end of the record, by the surest clock of those that recorded something then."""
+    sources = sorted(
+        {view.source.get(name, "") for name, values in view.values.items() if np.isfinite(values[second])}
+    )
+    time_s = view.time(at)
+    clocks = {source: view.clock_at(source, time_s) for source in sources}
+    source = min(sources, key=lambda name: clocks[name].sd_s)
+    sd = clocks[source].sd_s
+    if not sd:
+        return Boundary(time_s, rule)
+    doubt = () if np.isfinite(sd) else (not_set(source),)
+    return Boundary(
+        time_s,
+        rule,
+        source=source,
+        clock_sd_s=sd,
+        clock_piece=clocks[source].piece,
+        alternatives=doubt,
+    )
 
 
 # -- durations -------------------------------------------------------------------------------------
@@ -186,7 +209,7 @@ class Duration:
     total_s : float
         Seconds, the sum of `each`.
     unc_s : float
-        Half width of the 95 % interval of the sum, seconds.
+        Half width of the 95 % interval of the sum, seconds; infinite where it is not known.
     each : tuple of (start_s, end_s, seconds, unc_s)
         Its parts in order.
     method : str
@@ -200,12 +223,15 @@ class Duration:
     method: str
 
     def to_json(self) -> dict[str, Any]:
-        """As plain values."""
+        """As plain values; a ± that is not known is null."""
         return {
             "name": self.name,
             "total_s": self.total_s,
-            "unc_s": self.unc_s,
-            "each": [dict(zip(("start_s", "end_s", "s", "unc_s"), part, strict=True)) for part in self.each],
+            "unc_s": or_none(self.unc_s),
+            "each": [
+                {"start_s": start_s, "end_s": end_s, "s": seconds, "unc_s": or_none(unc_s)}
+                for start_s, end_s, seconds, unc_s in self.each
+            ],
             "method": self.method,
         }
 
@@ -229,8 +255,8 @@ def durations(found: Iterable[Phase]) -> dict[str, Duration]:
     -----
     Bypass time is the sum of the on-periods with the arrests in them, and separately without the
     seconds of no flow; arrest with and without flow to the head are counted apart (definitions of the
-    surgical databases, from memory). Two boundaries of one source share its clock, so the clock's
-    offset does not add to the length between them.
+    surgical databases, from memory). Two boundaries of one source share its clock's error, so it does not
+    add to the length between them, unless that clock was set in between (see `length_sd`).
     """
     by_name: dict[str, list[Phase]] = {}
     for phase in found:
@@ -282,8 +308,12 @@ def _summed(name: str, pairs: Sequence[tuple[Boundary, Boundary]], method: str) 
 
 
 def length_sd(start: Boundary, end: Boundary) -> float:
-    """Standard deviation of the time between two boundaries, seconds; one clock's offset does not add."""
+    """Standard deviation of the time between two boundaries, seconds.
+
+    The error of one clock does not add where both lie on the same piece of it; across a step of that
+    clock, or between two sources, it does. Infinite where a clock that it rests on was set by nobody.
+    """
     apart = start.sampling_sd_s**2 + end.sampling_sd_s**2
-    if not start.source or start.source != end.source:
+    if not start.source or (start.source, start.clock_piece) != (end.source, end.clock_piece):
         apart += start.clock_sd_s**2 + end.clock_sd_s**2
     return float(np.sqrt(apart))

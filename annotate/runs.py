@@ -15,6 +15,9 @@ from numpy.typing import ArrayLike, NDArray
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
+CLOSE_S = 5  # longest known interruption of a run that does not end it (this project's choice)
+BRIDGE_S = 30  # longest unknown one (this project's choice)
+
 
 class Run(NamedTuple):
     """Half-open run of indices ``[start, stop)``.
@@ -62,7 +65,7 @@ def drop_short(mask: ArrayLike, shortest: int) -> BoolArray:
 
 
 def evidence_runs(
-    holds: ArrayLike, known: ArrayLike, *, minimum: int, close: int = 5, bridge: int = 30
+    holds: ArrayLike, known: ArrayLike, *, minimum: int, close: int = CLOSE_S, bridge: int = BRIDGE_S
 ) -> list[Run]:
     """Runs in which a condition holds long enough, on known seconds alone.
 
@@ -213,7 +216,7 @@ def settled(x: ArrayLike, at: int, *, base: float, after: float, fraction: float
     return at + int(there[0]) if there.size else len(values) - 1
 
 
-def line_fit(x: ArrayLike, half_width: int) -> tuple[FloatArray, FloatArray]:
+def line_fit(x: ArrayLike, half_width: int, share: float = 0.5) -> tuple[FloatArray, FloatArray]:
     """Least-squares line over a centred window at each second.
 
     Parameters
@@ -221,7 +224,9 @@ def line_fit(x: ArrayLike, half_width: int) -> tuple[FloatArray, FloatArray]:
     x : array_like
         One value a second, NaN where missing.
     half_width : int
-        Seconds on either side; a window needs half of its seconds to give a line.
+        Seconds on either side of the centre.
+    share : float
+        Part of the ``2 half_width`` seconds that must be there; at the ends of `x` a window is cut.
 
     Returns
     -------
@@ -231,9 +236,10 @@ def line_fit(x: ArrayLike, half_width: int) -> tuple[FloatArray, FloatArray]:
     values = np.asarray(x, dtype=np.float64)
     n = len(values)
     finite = np.isfinite(values)
-    y = np.where(finite, values, 0.0)
-    # Time from the middle of the record: keeps the sums of squares small enough for 24 h.
+    # From the middle of the record and from the mean: keeps the sums small enough for 24 h.
     t = np.arange(n, dtype=np.float64) - n / 2
+    level = float(values[finite].mean()) if finite.any() else 0.0
+    y = np.where(finite, values - level, 0.0)
 
     def total(a: FloatArray) -> FloatArray:
         running = np.concatenate(([0.0], np.cumsum(a)))
@@ -244,11 +250,11 @@ def line_fit(x: ArrayLike, half_width: int) -> tuple[FloatArray, FloatArray]:
     w = finite.astype(np.float64)
     count, st, sy = total(w), total(w * t), total(y)
     stt, sty = total(w * t * t), total(t * y)
-    enough = count >= half_width
+    enough = count >= 2 * half_width * share
     count = np.where(enough, count, np.nan)
     mean_t, mean_y = st / count, sy / count
     spread = stt / count - mean_t**2
     slope = np.divide(
         sty / count - mean_t * mean_y, spread, out=np.full(n, np.nan), where=enough & (spread > 0)
     )
-    return mean_y + slope * (t - mean_t), slope
+    return level + mean_y + slope * (t - mean_t), slope

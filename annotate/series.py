@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -83,6 +84,30 @@ def from_values(
 def combined_state(*series: Series) -> StateArray:
     """State of a value computed from several: missing before masked before observed."""
     return np.asarray(np.maximum.reduce([one.state for one in series]))
+
+
+def joined(parts: Sequence[Series], note: str = "") -> Series:
+    """Series of one signal on one grid as one: each second from the first that recorded anything in it.
+
+    Parameters
+    ----------
+    parts : sequence of Series
+        At least one, of the same seconds, in order of precedence. A second that is masked in an earlier one
+        stays masked.
+    note : str
+        What a reader must know; how many seconds several of them recorded is added.
+    """
+    first, *rest = parts
+    if not rest:
+        return first
+    values, state, shared = first.values.copy(), first.state.copy(), 0
+    for part in rest:
+        free = state == MISSING
+        shared += int(np.count_nonzero(~free & (part.state != MISSING)))
+        values[free], state[free] = part.values[free], part.state[free]
+    both = f"of {shared} s that were recorded twice the earlier recording is used" if shared else ""
+    notes = dict.fromkeys(filter(None, [first.note, note, both]))
+    return replace(first, values=values, state=state, note="; ".join(notes))
 
 
 def averaged(series: Series, width: int) -> Series:

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 from afterclamp.io.errors import NoSuchChannel
 
+from .named import Signal, signal_called, signals
+
 if TYPE_CHECKING:
     from afterclamp.io.case import Case, Channel
 
@@ -26,7 +28,8 @@ def believed_site(case: Case, believe: str | None = None) -> tuple[Channel | Non
     Returns
     -------
     channel : Channel or None
-        A wave of arterial pressure with a known site; None where there is none.
+        A wave of arterial pressure with a known site, its earliest channel where it was recorded by several
+        one after another; None where there is none.
     reason : str
         One sentence.
 
@@ -41,49 +44,80 @@ def believed_site(case: Case, believe: str | None = None) -> tuple[Channel | Non
     435: Bouchard-Dechêne 2018; 33 of 73: PubMed 26599795), then the left radial, then the right. A line
     on the arm that the pump feeds comes last: the jet of the inflow passes it.
     """
+    signal, reason = believed_signal(case, believe)
+    return (None if signal is None else signal.first), reason
+
+
+def believed_signal(case: Case, believe: str | None = None) -> tuple[Signal | None, str]:
+    """As `believed_site`, with all the channels that the line was recorded by."""
     if believe:
-        return _chosen(case, believe)
+        signal = _chosen(case, believe)
+        return signal, f"{signal.plain_name}: chosen by a person{_twins(case, signal)}"
     asked = _asked_for(case)
     if asked is not None:
         return asked
-    waves = [channel for channel in case.of_kind("arterial_pressure") if channel.is_wave]
-    known = [channel for channel in waves if channel.site]
+    waves = [signal for signal in signals(case).values() if _is_line(signal)]
+    known = [signal for signal in waves if signal.first.site]
     if not known:
         if waves:
+            labels = ", ".join(signal.first.label or signal.first.key for signal in waves)
             return None, (
-                f"no arterial pressure has a known site ({', '.join(c.label or c.key for c in waves)}): "
+                f"no arterial pressure has a known site ({labels}): "
                 "a pressure without a site is not believed for any rule"
             )
         return None, "there is no wave of arterial pressure in this case"
-    best = min(known, key=lambda channel: (_on_inflow_side(case, channel), _rank(channel), channel.id))
+    best = min(known, key=lambda one: (_on_inflow_side(case, one.first), _rank(one.first), one.first.id))
     reason = f"{best.plain_name}: {_why(best, known)}"
-    set_aside = [channel.plain_name for channel in known if _on_inflow_side(case, channel)]
-    if _on_inflow_side(case, best):
+    set_aside = [one.plain_name for one in known if _on_inflow_side(case, one.first)]
+    if _on_inflow_side(case, best.first):
         reason += ", although it is on the side of the inflow, which may over-read: there is no other site"
     elif set_aside:
         reason += f"; {', '.join(set_aside)} is on the side of the inflow and comes last"
-    return best, reason
+    return best, reason + _twins(case, best)
 
 
-def _chosen(case: Case, believe: str) -> tuple[Channel, str]:
-    channel = case[believe]
-    if channel.kind != "arterial_pressure":
-        sites = ", ".join(c.name for c in case.of_kind("arterial_pressure") if c.is_wave) or "none"
+def _chosen(case: Case, believe: str) -> Signal:
+    signal = signal_called(case, believe)
+    if signal.first.kind != "arterial_pressure":
+        sites = ", ".join(one.token for one in signals(case).values() if _is_line(one)) or "none"
         raise NoSuchChannel(
             f"{believe!r} is no arterial pressure; arterial sites of this case: {sites}",
             path=case.folder,
             todo="Name one of them",
         )
-    return channel, f"{channel.plain_name}: chosen by a person"
+    return signal
 
 
-def _asked_for(case: Case) -> tuple[Channel, str] | None:
+def _asked_for(case: Case) -> tuple[Signal, str] | None:
     """What the last standing edit of the log says, if it still names an arterial line."""
     for edit in reversed(case.log.standing("believe")):
-        channel = case.get(str(edit.payload.get("site", edit.payload.get("channel", ""))))
-        if channel is not None and channel.kind == "arterial_pressure":
-            return channel, f"{channel.plain_name}: chosen by {edit.author}"
+        try:
+            signal = signal_called(case, str(edit.payload.get("site", edit.payload.get("channel", ""))))
+        except NoSuchChannel:
+            continue
+        if signal.first.kind == "arterial_pressure":
+            return signal, f"{signal.plain_name}: chosen by {edit.author}{_twins(case, signal)}"
     return None
+
+
+def _is_line(signal: Signal) -> bool:
+    return signal.first.kind == "arterial_pressure" and signal.first.is_wave
+
+
+def _twins(case: Case, believed: Signal) -> str:
+    """That another line of the same site was recorded at the same time, as the end of a sentence."""
+    others = [
+        one.plain_name
+        for one in signals(case).values()
+        if _is_line(one) and one.first.name == believed.first.name and one.name != believed.name
+    ]
+    if not others:
+        return ""
+    several = len(others) > 1
+    return (
+        f"; {' and '.join(others)} {'are other lines' if several else 'is another line'} of the same site and "
+        f"{'are' if several else 'is'} not used"
+    )
 
 
 def _rank(channel: Channel) -> int:
@@ -91,10 +125,10 @@ def _rank(channel: Channel) -> int:
     return ORDER.index(place) if place in ORDER else len(ORDER)
 
 
-def _why(best: Channel, known: list[Channel]) -> str:
+def _why(best: Signal, known: list[Signal]) -> str:
     if len(known) == 1:
         return "the only arterial line with a known site"
-    if best.site == "femoral":
+    if best.first.site == "femoral":
         return "nearest to the centre of the lines in place"
     return "first of the lines in place in the order femoral, left radial, right radial, other"
 

@@ -40,11 +40,15 @@ def noise_level(values: FloatArray, block: int) -> FloatArray:
     """Standard deviation of the noise that differs from sample to sample, per block of samples.
 
     From third differences, which a wave sampled well above its own frequencies hardly has: 1.4826 times
-    their median size, divided by the square root of 20 that differencing white noise thrice brings.
+    their median size, divided by the square root of 20 that differencing white noise thrice brings. As many
+    blocks as the values fill or begin.
     """
+    blocks = max(-(-values.size // block), 1)
     third = np.abs(np.diff(values, 3)) if values.size > 3 else np.zeros(1)
     whole = third.size // block
     if whole == 0:
-        return np.array([1.4826 * float(np.median(third)) / np.sqrt(20)])
+        return np.full(blocks, 1.4826 * float(np.median(third)) / np.sqrt(20))
     medians = np.median(third[: whole * block].reshape(whole, block), axis=1)
-    return np.asarray(1.4826 / np.sqrt(20) * np.concatenate([medians, medians[-1:]]))
+    # What is left over at the end, and the three samples that differencing takes, go by the last block.
+    ended = np.repeat(medians[-1:], max(blocks - whole, 1))
+    return np.asarray(1.4826 / np.sqrt(20) * np.concatenate([medians, ended]))

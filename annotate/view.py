@@ -17,6 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .memory import Memory
+from .named import signals, under_their_site
+from .order import Stretch, stretch_at, stretches
 from .runs import BoolArray, FloatArray, median
 
 if TYPE_CHECKING:
@@ -27,6 +29,8 @@ if TYPE_CHECKING:
 
 CORE_SITES = ("nasopharyngeal", "oesophageal", "bladder", "rectal")
 """Sites that stand for the core, in the order they are asked (this project's choice)."""
+CORE_NAMES = tuple(f"{site}_temperature" for site in CORE_SITES)
+"""The channels of these sites; the first that holds anything is the core of a case, for rules and measures."""
 
 
 @dataclass(frozen=True)
@@ -74,9 +78,12 @@ class View:
     believed_reason : str
         Why, as a sentence.
     source : mapping of str to str
-        Which source a channel comes from.
+        Which source a channel comes from; of a signal that several recorded one after another, all of them
+        (``"first, second"``), which have a clock of that name in `clocks`.
     clock_sd : mapping of str to float
-        Standard deviation of a source's clock, seconds.
+        Standard deviation of a source's clock, seconds, its largest; infinite for a clock that nobody set.
+    clocks : mapping of str to tuple of Stretch
+        The pieces of a source's clock in order of reference time; one that is not here has one piece.
     interval : mapping of str to float
         Seconds between the recorded values of a channel, where they are further apart than 1 s.
     facts : Facts
@@ -96,6 +103,7 @@ class View:
     believed_reason: str = ""
     source: Mapping[str, str] = field(default_factory=dict)
     clock_sd: Mapping[str, float] = field(default_factory=dict)
+    clocks: Mapping[str, tuple[Stretch, ...]] = field(default_factory=dict)
     interval: Mapping[str, float] = field(default_factory=dict)
     facts: Facts = field(default_factory=Facts)
     artefacts: Mapping[str, tuple[Artefact, ...]] = field(default_factory=dict)
@@ -162,8 +170,7 @@ class View:
     @property
     def core(self) -> str:
         """Name of the core temperature channel, empty if none is recorded."""
-        names = (f"{site}_temperature" for site in CORE_SITES)
-        return next((name for name in names if self.get(name) is not None), "")
+        return next((name for name in CORE_NAMES if self.get(name) is not None), "")
 
     def core_near(self, index: int, within: int = 60) -> float:
         """Core temperature around second `index`, °C; NaN if none is recorded."""
@@ -175,12 +182,21 @@ class View:
         mask = self.masked.get(name)
         return 0 if mask is None else int(mask[start:stop].sum())
 
-    def sd_between(self, one: str, other: str) -> float:
-        """Standard deviation of a lag between two channels, seconds: nothing within one source."""
-        a, b = self.source.get(one, ""), self.source.get(other, "")
-        if a == b:
+    def clock_at(self, source: str, time_s: float) -> Stretch:
+        """The piece of a source's clock that holds at a reference time, and its standard deviation."""
+        found = self.clocks.get(source)
+        return stretch_at(found, time_s) if found else Stretch(-np.inf, sd_s=self.clock_sd.get(source, 0.0))
+
+    def sd_between(self, one: str, one_s: float, other: str, other_s: float) -> float:
+        """Standard deviation of the time between moments of two channels, seconds.
+
+        Nothing on one piece of one source's clock; infinite where either clock was set by nobody.
+        """
+        sources = self.source.get(one, ""), self.source.get(other, "")
+        a, b = self.clock_at(sources[0], one_s), self.clock_at(sources[1], other_s)
+        if sources[0] == sources[1] and a.piece == b.piece:
             return 0.0
-        return float(np.hypot(self.clock_sd.get(a, 0.0), self.clock_sd.get(b, 0.0)))
+        return float(np.hypot(a.sd_s, b.sd_s))
 
     # -- phases ---------------------------------------------------------------------------------
 
@@ -223,15 +239,23 @@ class View:
 
 def _read(case: Case, believe: str | None) -> View:
     from .quality import Artefact
-    from .site import believed_site
+    from .site import believed_signal
 
-    named = _named(case)
+    trusted, reason = believed_signal(case, believe)
+    by_name = under_their_site(signals(case), trusted)
+    named = {name: list(signal.channels) for name, signal in by_name.items()}
     arrays = _arrays(case, named)
     seen = json.loads(bytes(arrays["artefacts"]).decode())
-    trusted, reason = believed_site(case, believe)
     ids = {channel.id: name for name, group in named.items() for channel in group}
     sites = {name for name, group in named.items() if group[0].kind == "arterial_pressure" and group[0].site}
     grid = np.asarray(case.grid, dtype=np.float64)
+    clocks = {source.name: stretches(source, case.channels) for source in case.sources}
+    sources = {name: signal.sources for name, signal in by_name.items()}
+    clocks |= {
+        sources[name]: _in_turn(signal.channels, clocks)
+        for name, signal in by_name.items()
+        if sources[name] not in clocks
+    }
     return View(
         start=float(grid[0]) if len(grid) else 0.0,
         values=_of_group(arrays, "value"),
@@ -240,10 +264,11 @@ def _read(case: Case, believe: str | None) -> View:
         arterial=tuple(
             name for name in named if name in sites and "/" not in name and not name.endswith("_mean")
         ),
-        believed=ids.get(trusted.id, "") if trusted is not None else "",
+        believed=ids.get(trusted.first.id, "") if trusted is not None else "",
         believed_reason=reason,
-        source={name: group[0].source for name, group in named.items()},
-        clock_sd={source.name: max(piece.sd_s for piece in source.clock.pieces) for source in case.sources},
+        source=sources,
+        clock_sd={name: max(stretch.sd_s for stretch in found) for name, found in clocks.items()},
+        clocks=clocks,
         interval={
             name: max(1.0, group[0].interval_s) if np.isfinite(group[0].interval_s) else 1.0
             for name, group in named.items()
@@ -253,32 +278,20 @@ def _read(case: Case, believe: str | None) -> View:
     )
 
 
-def _named(case: Case) -> dict[str, list[Channel]]:
-    """Channels by the name that rules know them by, waves first.
-
-    Sources that follow each other in time share a name; a second channel of the same seconds keeps its
-    id, and a recorded mean goes by its site only where the site has no wave. A channel whose kind or
-    unit is not known is left out: no rule may go by its numbers.
-    """
-    from afterclamp.io.terms import KINDS
-
-    named: dict[str, list[Channel]] = {}
-    for channel in sorted(case.channels, key=lambda channel: (not channel.is_wave, channel.id)):
-        units = KINDS[channel.kind].units
-        if channel.statistic not in ("wave", "mean", "value") or not units or channel.unit != units[0]:
-            continue
-        name = channel.name.removesuffix("_mean") if channel.kind.endswith("_pressure") else channel.name
-        if name in named and not _follows(channel, named[name]):
-            name = channel.name if channel.name not in named else channel.id
-        named.setdefault(name, []).append(channel)
-    return named
-
-
-def _follows(channel: Channel, group: list[Channel]) -> bool:
-    """Whether a channel is of the same sort as the others of a name and lies in other seconds."""
-    return all(
-        channel.is_wave == other.is_wave and channel.span.overlap(other.span) <= 1.0 for other in group
-    )
+def _in_turn(channels: tuple[Channel, ...], clocks: Mapping[str, tuple[Stretch, ...]]) -> tuple[Stretch, ...]:
+    """The clocks of sources that recorded one signal one after another, each while its recording is used."""
+    names = list(dict.fromkeys(channel.source for channel in channels))
+    found: list[Stretch] = []
+    for number, channel in enumerate(channels):
+        begin = max(channel.span.start, channels[number - 1].span.end) if number else -np.inf
+        first = stretch_at(clocks[channel.source], begin)
+        later = [one for one in clocks[channel.source] if one.from_s > begin]
+        found = [one for one in found if one.from_s < begin]
+        for one in (first._replace(from_s=begin), *later):
+            # Pieces of two sources must not look like one.
+            run = one.piece[0] + 10_000 * names.index(channel.source)
+            found.append(one._replace(piece=(run, one.piece[1])))
+    return tuple(found)
 
 
 def _arrays(case: Case, named: Mapping[str, list[Channel]]) -> dict[str, NDArray[Any]]:
@@ -313,14 +326,7 @@ def _computed(case: Case, named: Mapping[str, list[Channel]]) -> dict[str, NDArr
     seen: dict[str, list[dict[str, Any]]] = {}
     for name, group in named.items():
         for channel in group:
-            for key, array in _channel_arrays(channel, name, grid).items():
-                before = arrays.get(key)
-                if before is None:
-                    arrays[key] = array
-                elif before.dtype == np.bool_:
-                    arrays[key] = before | array
-                else:
-                    arrays[key] = np.where(np.isfinite(before), before, array)
+            _lay_behind(arrays, _channel_arrays(channel, name, grid), name)
         seen[name] = [
             {"code": one.code, "start": one.start, "end": one.end, "evidence": one.evidence}
             for channel in group
@@ -329,6 +335,14 @@ def _computed(case: Case, named: Mapping[str, list[Channel]]) -> dict[str, NDArr
     text = json.dumps(seen, default=lambda value: np.asarray(value).tolist())
     arrays["artefacts"] = np.frombuffer(text.encode(), dtype=np.uint8)
     return arrays
+
+
+def _lay_behind(arrays: dict[str, NDArray[Any]], more: Mapping[str, NDArray[Any]], name: str) -> None:
+    """Add a channel's arrays to those of its name: a second that an earlier channel recorded stays as it is."""
+    mask, value = f"mask:{name}", f"value:{name}"
+    taken = arrays[mask] | np.isfinite(arrays[value]) if mask in arrays else None
+    for key, array in more.items():
+        arrays[key] = array if taken is None else np.where(taken, arrays[key], array)
 
 
 def _channel_arrays(channel: Channel, name: str, grid: FloatArray) -> dict[str, NDArray[Any]]:

@@ -1,8 +1,7 @@
 """Shapes on a pressure wave that no circulation makes: open to air, fast flush, test pattern.
 
-Pure functions on one evenly sampled piece of wave. Thresholds are parameters of a `WaveRule`; those
-without a published source are marked so. The start is put back to where the change began, the last
-moment still within 10 % of the whole change.
+Pure functions on one evenly sampled piece of wave, by the numbers of `artefact_numbers`. The start is put
+back to where the change began, the last moment still within a tenth of the whole change.
 """
 
 from __future__ import annotations
@@ -14,10 +13,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from .artefact_numbers import FLUSH, OPEN_TO_AIR, UNUSABLE
+from .parameter import Numbers, numbers_of
+
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-_BLOCK_S = 0.1
+STEPS = {"central_venous_pressure": "step_venous", "pulmonary_artery_pressure": "step_pulmonary"}
+"""Kinds whose smallest change at an opening to air is a parameter of its own; else it is ``step``."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,32 +41,6 @@ class Artefact:
     start: float
     end: float
     evidence: dict[str, Any]
-
-
-@dataclass(frozen=True, slots=True)
-class WaveRule:
-    """Thresholds for `open_to_air` and `fast_flushes`, in mmHg and seconds (this project's choice).
-
-    A flush's rise of 100 mmHg within 0.3 s to a plateau of 180 or more for 0.5 to 10 s is common practice.
-    """
-
-    zero_mmhg: float = 3.0
-    zero_sd_mmhg: float = 1.0
-    zero_shortest_s: float = 3.0
-    zero_longest_s: float = 60.0
-    zero_within_s: float = 2.0
-    zero_step_mmhg: float = 10.0
-    not_yet_zeroed_mmhg: float = 15.0
-    flush_level_mmhg: float = 180.0
-    flush_rise_mmhg: float = 100.0
-    flush_rise_s: float = 0.3
-    flush_shortest_s: float = 0.5
-    flush_longest_s: float = 10.0
-    flush_spread_mmhg: float = 30.0
-    abrupt_s: float = 0.06
-
-
-DEFAULT_RULE = WaveRule()
 
 
 def true_runs(condition: BoolArray) -> NDArray[np.intp]:
@@ -93,15 +70,15 @@ def open_to_air(
     rate_hz: float,
     t0: float = 0.0,
     *,
-    rule: WaveRule = DEFAULT_RULE,
-    others: Sequence[FloatArray] = (),
+    kind: str = "arterial_pressure",
+    numbers: Numbers | None = None,
 ) -> list[Artefact]:
     """A1: the tap was opened to atmosphere, for zeroing or by mistake.
 
-    The pressure goes to 0 ± 3 mmHg within 2 s, lies still there (SD below 1) for 3 to 60 s and comes
-    back within 2 s. A record or a connection that begins or ends meanwhile stands for the jump on that
-    side. A still level up to 15 mmHg off that steps straight to zero is the same opening before the
-    zero key was pressed, and belongs to it. A longer one gives A9.
+    The pressure goes near zero, lies still there and comes back, each end with a jump. A record or a
+    connection that begins or ends meanwhile stands for the jump on that side. A still level off zero that
+    steps straight to it is the same opening before the zero key was pressed, and belongs to it. A longer
+    one gives A9.
 
     Parameters
     ----------
@@ -109,26 +86,28 @@ def open_to_air(
         Pressure in mmHg, NaN where not recorded or off scale.
     rate_hz, t0 : float
         Samples per second, and the second of the first sample.
-    rule : WaveRule
-        Thresholds.
-    others : sequence of ndarray
-        Waves of other arterial sites over the same time (same rate and start). If all of them lose
-        40 % or more at the same moment, it is the patient and not the tap.
+    kind : str
+        Kind of the pressure: how large the jumps must be, and whether a level off zero belongs to it.
+    numbers : mapping of str to float, optional
+        In place of those of `artefact_numbers.OPEN_TO_AIR`.
 
     Returns
     -------
     list of Artefact
         In order of time.
     """
-    block = max(round(_BLOCK_S * rate_hz), 2)
+    by = numbers_of(OPEN_TO_AIR) if numbers is None else numbers
+    block = max(round(by["block"] * rate_hz), 2)
     level, swing = _blocks(values, block)
-    still = (np.abs(level) <= rule.zero_mmhg) & (swing <= 6 * rule.zero_sd_mmhg)
-    runs = _joined(true_runs(still), round(0.2 / _BLOCK_S))
+    still = (np.abs(level) <= by["level"]) & (swing <= by["swing"] * by["sd"])
+    runs = _joined(true_runs(still), round(by["joined"] / by["block"]))
     found = []
-    for start, stop in runs[(runs[:, 1] - runs[:, 0]) * block >= rule.zero_shortest_s * rate_hz]:
-        first, last = _not_yet_zeroed(level, swing, int(start), int(stop), rule)
-        one = _opening(values, rate_hz, t0, (first * block, last * block), rule)
-        if one is not None and not _all_fell(others, one, rate_hz, t0):
+    for start, stop in runs[(runs[:, 1] - runs[:, 0]) * block >= by["shortest"] * rate_hz]:
+        bounds = int(start), int(stop)
+        if kind == "arterial_pressure":
+            bounds = _not_yet_zeroed(level, swing, *bounds, by)
+        one = _opening(values, rate_hz, t0, (bounds[0] * block, bounds[1] * block), by, kind)
+        if one is not None:
             found.append(one)
     return found
 
@@ -140,47 +119,47 @@ def _blocks(values: FloatArray, block: int) -> tuple[FloatArray, FloatArray]:
 
 
 def _not_yet_zeroed(
-    level: FloatArray, swing: FloatArray, start: int, stop: int, rule: WaveRule
+    level: FloatArray, swing: FloatArray, start: int, stop: int, by: Numbers
 ) -> tuple[int, int]:
     """The run with the still stretches that touch it, near zero but not on it, before and after."""
-    near = (np.abs(level) <= rule.not_yet_zeroed_mmhg) & (swing <= 3.0)
-    step = round(0.3 / _BLOCK_S)
+    near = (np.abs(level) <= by["near"]) & (swing <= by["near_spread"])
+    step = round(by["near_gap"] / by["block"])
     first, last = start, stop
     for begin, end in true_runs(near):
-        if begin < first <= end + step and _lies_still(level[begin : min(end, start)], rule):
+        if begin < first <= end + step and _lies_still(level[begin : min(end, start)], by):
             first = int(begin)
-        elif begin - step <= last < end and _lies_still(level[max(begin, stop) : end], rule):
+        elif begin - step <= last < end and _lies_still(level[max(begin, stop) : end], by):
             last = int(end)
     return first, last
 
 
-def _lies_still(level: FloatArray, rule: WaveRule) -> bool:
-    """Half a second or more, not too long, and all of it within 3 mmHg."""
-    if not round(0.5 / _BLOCK_S) <= level.size <= rule.zero_longest_s / _BLOCK_S:
+def _lies_still(level: FloatArray, by: Numbers) -> bool:
+    """Long enough, not too long, and all of it within a narrow band."""
+    if not round(by["near_shortest"] / by["block"]) <= level.size <= by["longest"] / by["block"]:
         return False
-    return bool(np.ptp(level) <= 3.0)
+    return bool(np.ptp(level) <= by["near_spread"])
 
 
 def _opening(
-    values: FloatArray, rate: float, t0: float, bounds: tuple[int, int], rule: WaveRule
+    values: FloatArray, rate: float, t0: float, bounds: tuple[int, int], by: Numbers, kind: str
 ) -> Artefact | None:
     """The artefact of one still stretch, or None where it doesn't begin and end with a jump."""
     start, stop = bounds
-    margin = int(0.3 * rate)
+    margin = int(by["margin"] * rate)
     still = values[start + margin : stop - margin]
-    on_zero = still[np.abs(still) <= 2 * rule.zero_mmhg]
-    if not on_zero.size or float(np.std(on_zero)) >= rule.zero_sd_mmhg:
+    on_zero = still[np.abs(still) <= by["trusted"] * by["level"]]
+    if not on_zero.size or float(np.std(on_zero)) >= by["sd"]:
         return None
     level = float(np.mean(on_zero))
-    away = int(rule.zero_within_s * rate)
-    before = _mean_between(values, start - away - int(rate), start - away)
-    after = _mean_between(values, stop + away, stop + away + int(rate))
-    if not (_jumped(before, level, rule) and _jumped(after, level, rule)):
+    away, around = int(by["within"] * rate), int(by["around"] * rate)
+    before = _mean_between(values, start - away - around, start - away)
+    after = _mean_between(values, stop + away, stop + away + around)
+    least = by[STEPS.get(kind, "step")]
+    if any(np.isfinite(outside) and abs(outside - level) < least for outside in (before, after)):
         return None
-    begin, begins = _fall_began(values, start, level, before, away), "fell from the level before"
+    begin, begins = _fall_began(values, start, level, before, away, by), "fell from the level before"
     if np.isnan(before):
         begins = "was open when it was connected" if start > rate else "was open when the record began"
-    end = stop
     ends = "came back" if np.isfinite(after) else "was open when the record ended"
     seconds = (stop - start) / rate
     evidence = {
@@ -191,16 +170,12 @@ def _opening(
         "after_mmhg": None if np.isnan(after) else round(after, 1),
         "still_s": round(seconds, 1),
     }
-    code = "A1" if seconds <= rule.zero_longest_s else "A9"
-    return Artefact(code, t0 + begin / rate, t0 + end / rate, evidence)
+    code = "A1" if seconds <= by["longest"] else "A9"
+    return Artefact(code, t0 + begin / rate, t0 + stop / rate, evidence)
 
 
-def _jumped(outside: float, level: float, rule: WaveRule) -> bool:
-    return bool(np.isnan(outside) or abs(outside - level) >= rule.zero_step_mmhg)
-
-
-def _fall_began(values: FloatArray, start: int, level: float, before: float, away: int) -> int:
-    """Last sample before the still stretch that is within 10 % of the whole change from the level before.
+def _fall_began(values: FloatArray, start: int, level: float, before: float, away: int, by: Numbers) -> int:
+    """Last sample before the still stretch that is within a share of the whole change from the level before.
 
     With a pulse the level before is its lower edge: every beat comes down to it.
     """
@@ -208,121 +183,133 @@ def _fall_began(values: FloatArray, start: int, level: float, before: float, awa
         return start
     first = max(start - away, 0)
     earlier = values[max(start - 2 * away, 0) : first + 1]
-    edge = float(np.nanpercentile(earlier, 10 if before > level else 90))
+    edge = float(np.nanpercentile(earlier, by["edge"] if before > level else 100 - by["edge"]))
+    if edge == level:
+        return start
     share = (values[first : start + 1] - level) / (edge - level)
-    still_up = np.flatnonzero(share >= 0.9)
+    still_up = np.flatnonzero(share >= 1 - by["share"] / 100)
     return first + int(still_up[-1]) if still_up.size else start
 
 
-def _all_fell(others: Sequence[FloatArray], one: Artefact, rate: float, t0: float) -> bool:
-    """Whether every other site lost 40 % or more when this one went to zero."""
-    start, stop = int((one.start - t0) * rate), int((one.end - t0) * rate)
-    falls = []
-    for other in others:
-        before = _mean_between(other, start - int(5 * rate), start)
-        during = _mean_between(other, start + int(2 * rate), stop)
-        if np.isfinite(before) and np.isfinite(during):
-            falls.append(during < 0.6 * before)
-    return bool(falls) and all(falls)
-
-
-def fast_flushes(
-    values: FloatArray, rate_hz: float, t0: float = 0.0, *, rule: WaveRule = DEFAULT_RULE
-) -> list[Artefact]:
-    """A2: the flush valve was opened to the pressurised bag.
-
-    A rise of at least 100 mmHg within 0.3 s to a plateau of at least 180 mmHg without beats for 0.5 to
-    10 s, clipped or not, then an abrupt release. A plateau as short as 0.2 s counts where the release
-    takes less than 0.06 s: no pulse falls by 100 mmHg in that time (this project's choice).
+def all_fell(levels: Sequence[tuple[float, float]], numbers: Numbers | None = None) -> bool:
+    """Whether every other site lost its pressure when one went to zero: the patient, not the tap.
 
     Parameters
     ----------
-    values, rate_hz, t0, rule
+    levels : sequence of (before, during)
+        Mean pressure of each other site before and meanwhile, mmHg. A site without either, or with no
+        pressure to lose, says nothing.
+    numbers : mapping of str to float, optional
+        In place of those of `artefact_numbers.OPEN_TO_AIR`.
+    """
+    by = numbers_of(OPEN_TO_AIR) if numbers is None else numbers
+    told = [pair for pair in levels if np.isfinite(pair).all() and pair[0] >= by["others_from"]]
+    return bool(told) and all(during < (1 - by["others_fall"] / 100) * before for before, during in told)
+
+
+def fast_flushes(
+    values: FloatArray, rate_hz: float, t0: float = 0.0, *, numbers: Numbers | None = None
+) -> list[Artefact]:
+    """A2: the flush valve was opened to the pressurised bag.
+
+    A steep rise to a plateau without beats, clipped or not, then an abrupt release. A shorter plateau
+    counts where the release is faster than any pulse falls. A record that begins on the plateau stands
+    for the rise; one that ends on it is no flush.
+
+    Parameters
+    ----------
+    values, rate_hz, t0
         As in `open_to_air`.
+    numbers : mapping of str to float, optional
+        In place of those of `artefact_numbers.FLUSH`.
 
     Returns
     -------
     list of Artefact
         In order of time; the ring after the release is not part of it.
     """
-    high = np.greater_equal(
-        values, rule.flush_level_mmhg, where=np.isfinite(values), out=np.zeros(values.shape, bool)
-    )
+    by = numbers_of(FLUSH) if numbers is None else numbers
+    high = np.greater_equal(values, by["level"], where=np.isfinite(values), out=np.zeros(values.shape, bool))
     found = []
-    for start, stop in _joined(true_runs(high), int(0.1 * rate_hz)):
-        one = _flush(values, rate_hz, t0, int(start), int(stop), rule)
+    for start, stop in _joined(true_runs(high), int(by["joined"] * rate_hz)):
+        one = _flush(values, rate_hz, t0, int(start), int(stop), by)
         if one is not None:
             found.append(one)
     return found
 
 
-def _flush(
-    values: FloatArray, rate: float, t0: float, start: int, stop: int, rule: WaveRule
-) -> Artefact | None:
+def _flush(values: FloatArray, rate: float, t0: float, start: int, stop: int, by: Numbers) -> Artefact | None:
     seconds = (stop - start) / rate
-    if not 0.2 <= seconds <= rule.flush_longest_s + 1:
+    if not by["brief"] <= seconds <= by["longest"]:
         return None
-    plateau = float(np.median(values[start:stop]))
-    inner = values[start + int(0.25 * rate) : max(stop - int(0.1 * rate), 0)]
-    if seconds >= rule.flush_shortest_s and inner.size:
+    plateau = float(np.nanmedian(values[start:stop]))
+    inner = values[start + int(by["lead"] * rate) : max(stop - int(by["tail"] * rate), 0)]
+    inner = inner[np.isfinite(inner)]
+    if seconds >= by["shortest"] and inner.size:
         low, high = np.percentile(inner, [5, 95])
-        if high - low > rule.flush_spread_mmhg:
+        if high - low > by["spread"]:
             return None
-    reach = int(rule.flush_rise_s * rate)
+    reach = int(by["within"] * rate)
     rise = values[max(start - reach, 0) : start + 1]
     begins_inside = start < 2 or not np.isfinite(rise[:-1]).any()
     base = float(np.nanmin(rise)) if rise.size else plateau
-    if not begins_inside and plateau - base < rule.flush_rise_mmhg:
+    if not begins_inside and plateau - base < by["rise"]:
         return None
     release = values[stop : stop + reach]
     ends_inside = stop >= values.size - 1 or not np.isfinite(release).any()
     fallen = plateau if ends_inside else plateau - float(np.nanmin(release))
-    lag = max(int(rule.abrupt_s * rate), 1)
+    lag = max(int(by["abrupt"] * rate), 1)
     around = values[stop - lag : stop + 2 * lag]
     steepest = np.nanmax(around[:-lag] - around[lag:], initial=0.0) if around.size > lag else 0.0
-    abrupt = bool(steepest >= rule.flush_rise_mmhg)
-    if fallen < rule.flush_rise_mmhg or (seconds < rule.flush_shortest_s and not abrupt):
+    abrupt = bool(steepest >= by["rise"])
+    if fallen < by["rise"] or (seconds < by["shortest"] and not abrupt):
         return None
     begin = start
     if not begins_inside:
-        low_still = np.flatnonzero(rise <= base + 0.1 * (plateau - base))
+        low_still = np.flatnonzero(rise <= base + by["share"] / 100 * (plateau - base))
         begin = start + 1 - rise.size + int(low_still[-1])
     held_at_top = true_runs(values[start:stop] == np.nanmax(values))
-    clipped = bool(held_at_top.size and np.max(np.diff(held_at_top)) >= _BLOCK_S * rate)
+    clipped = bool(held_at_top.size and np.max(np.diff(held_at_top)) >= by["clip"] * rate)
     evidence = {
         "reason": f"plateau at {plateau:.0f} mmHg for {seconds:.1f} s" + (", clipped" if clipped else ""),
         "plateau_mmhg": round(plateau, 1),
         "plateau_s": round(seconds, 2),
         "rise_mmhg": None if begins_inside else round(plateau - base, 1),
         "clipped": clipped,
-        "still_before_s": _still_before(values, begin, rate),
+        "still_before_s": _still_before(values, begin, rate, by),
         "release_s": round(t0 + stop / rate, 3),
     }
     return Artefact("A2", t0 + begin / rate, t0 + stop / rate, evidence)
 
 
-def _still_before(values: FloatArray, begin: int, rate: float) -> int:
+def _still_before(values: FloatArray, begin: int, rate: float, by: Numbers) -> int:
     """Whole seconds without a pulse that lead up to a flush; 0 without any, or where there was none for long.
 
     A closed tap or a blood sample is still for 10 to 120 s and ends with a flush (common practice).
     """
     second = round(rate)
-    seconds = min(begin // second, 121)
+    seconds = min(begin // second, int(by["still_to"]) + 1)
     if seconds < 2:
         return 0
     frames = values[begin - seconds * second : begin].reshape(seconds, second)
-    swing = np.diff(np.nanpercentile(frames[np.isfinite(frames).all(axis=1)], [5, 95], axis=1), axis=0)[0]
-    moving = np.flatnonzero(swing > 6.0)
+    frames = frames[np.isfinite(frames).all(axis=1)]
+    if not len(frames):
+        return 0
+    swing = np.diff(np.percentile(frames, [5, 95], axis=1), axis=0)[0]
+    moving = np.flatnonzero(swing > by["still_swing"])
     still = swing.size - 1 - int(moving[-1]) if moving.size else 0
-    return still if 2 <= still <= 120 else 0
+    return still if by["still_from"] <= still <= by["still_to"] else 0
 
 
-def device_patterns(values: FloatArray, rate_hz: float, t0: float = 0.0) -> list[Artefact]:
-    """A9: the device wrote a pattern of its own: seconds on end with at most three levels, far apart.
+def device_patterns(
+    values: FloatArray, rate_hz: float, t0: float = 0.0, *, numbers: Numbers | None = None
+) -> list[Artefact]:
+    """A9: the device wrote a pattern of its own: seconds on end with two or three levels, far apart.
 
-    A rounded still pressure has few levels too, but next to each other; here they are at least 20 mmHg
-    apart and crossed several times a second (this project's choice).
+    A rounded still pressure has few levels too, but next to each other; these are far apart and crossed
+    several times a second. Numbers in place of those of `artefact_numbers.UNUSABLE` may be given.
     """
+    by = numbers_of(UNUSABLE) if numbers is None else numbers
     second = round(rate_hz)
     whole = values[: values.size // second * second].reshape(-1, second)
     if not len(whole):
@@ -330,8 +317,8 @@ def device_patterns(values: FloatArray, rate_hz: float, t0: float = 0.0) -> list
     ordered = np.sort(whole, axis=1)
     steps = np.diff(ordered, axis=1)
     levels = 1 + np.count_nonzero(steps > 0, axis=1)
-    crossings = np.count_nonzero(np.abs(np.diff(whole, axis=1)) >= 20, axis=1)
-    pattern = (levels <= 3) & (levels >= 2) & (crossings >= 5)
+    crossings = np.count_nonzero(np.abs(np.diff(whole, axis=1)) >= by["apart"], axis=1)
+    pattern = (levels <= by["levels"]) & (levels > 1) & (crossings >= by["crossings"])
     return [
         Artefact(
             "A9",
@@ -339,6 +326,6 @@ def device_patterns(values: FloatArray, rate_hz: float, t0: float = 0.0) -> list
             t0 + stop * second / rate_hz,
             {"reason": "two or three levels in quick change: a pattern of the device, not a pressure"},
         )
-        for start, stop in _joined(true_runs(pattern), 2)
-        if stop - start >= 2
+        for start, stop in _joined(true_runs(pattern), int(by["pattern"]))
+        if stop - start >= by["pattern"]
     ]

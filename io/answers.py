@@ -22,14 +22,16 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
+from pydantic import AfterValidator, Field, ValidationError
 
 from .clock import ClockPiece
-from .errors import CaseError, EditRefused, FileUnreadable
-from .terms import Identity, parse_unit
+from .errors import EditRefused, FileUnreadable
+from .terms import KINDS, Identity, parse_unit
+from .typed_toml import Table, sentence_of
 
 UNKNOWN = "unknown"
 
@@ -48,43 +50,47 @@ def _pieces(pieces: list[dict[str, float]]) -> list[dict[str, float]]:
         raise ValueError(cause.what) from cause
 
 
-class _Strict(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+_PIECES = "a list of tables such as { offset_s = 94.0, drift_ppm = 60.0, sd_s = 0.25, run = 0 }"
+_ONE_PIECE = Field(description=_PIECES)
 
 
-class ReferenceAnswer(_Strict):
+class ReferenceAnswer(Table):
     """Which source's clock is the reference."""
 
-    source: str
+    source: str = Field(description="the name of a source in quotes")
 
 
-class ClockAnswer(_Strict):
+class ClockAnswer(Table):
     """A clock map given by hand."""
 
-    pieces: Annotated[list[dict[str, float]], AfterValidator(_pieces)]
+    pieces: Annotated[list[dict[str, float]], AfterValidator(_pieces)] = _ONE_PIECE
 
 
-class IdentityAnswer(_Strict):
+class IdentityAnswer(Table):
     """What a channel is."""
 
-    kind: str
-    site: str = ""
-    side: str = ""
-    statistic: str = "value"
+    kind: str = Field(description=f"one of {', '.join(KINDS)}")
+    site: str = Field(default="", description="a site in quotes")
+    side: str = Field(default="", description="'left', 'right' or nothing")
+    statistic: str = Field(default="value", description="a word such as 'wave', 'mean' or 'value'")
 
     def identity(self) -> Identity:
         """As the model's own type."""
         return Identity(self.kind, self.site, self.side, self.statistic)
 
 
-class Answers(_Strict):
+class Answers(Table):
     """Everything an answers file may hold; all of it may be left out."""
 
-    reference: ReferenceAnswer | None = None
-    clocks: dict[str, ClockAnswer] = {}
-    units: dict[str, Annotated[str, AfterValidator(_unit)]] = {}
-    identity: dict[str, IdentityAnswer] = {}
-    columns: dict[str, Literal["last time", "none"]] = {}
+    reference: ReferenceAnswer | None = Field(default=None, description="a table with a source")
+    clocks: dict[str, ClockAnswer] = Field(default={}, description="a table for each source")
+    units: dict[str, Annotated[str, AfterValidator(_unit)]] = Field(
+        default={}, description="a unit in quotes for each channel, such as 'mm[Hg]' or 'unknown'"
+    )
+    identity: dict[str, IdentityAnswer] = Field(default={}, description="a table for each channel")
+    columns: dict[str, Literal["last time", "none"]] = Field(
+        default={}, description="'last time' or 'none' for each table"
+    )
 
 
 def load_answers(path: Path) -> Answers:
@@ -116,17 +122,76 @@ def check_answers(raw: dict[str, Any], path: Path | None = None) -> Answers:
     """
     try:
         answers = Answers.model_validate(raw)
-        for name, answer in answers.identity.items():
-            try:
-                answer.identity()
-            except ValueError as cause:
-                raise CaseError(str(cause), path=path, place=f"identity.{name}", todo="Correct it") from cause
     except ValidationError as cause:
-        first = cause.errors()[0]
-        raise FileUnreadable(
-            first["msg"],
-            path=path,
-            place="key " + ".".join(str(part) for part in first["loc"]),
-            todo="An answers file holds the tables reference, clocks, units, identity and columns; correct this key",
-        ) from cause
+        raise sentence_of(cause, path, Answers) from cause
+    for name, answer in answers.identity.items():
+        try:
+            answer.identity()
+        except ValueError as cause:
+            raise FileUnreadable(
+                str(cause), path=path, place=f"key identity.{name}", todo="Correct it"
+            ) from cause
     return answers
+
+
+@dataclass(frozen=True)
+class Known:
+    """What answers can be about: names of a bring-in and of the case that it goes into.
+
+    Attributes
+    ----------
+    sources : tuple of str
+    channels : tuple of str
+        As ``"source/key"``.
+    files : tuple of str
+    """
+
+    sources: tuple[str, ...]
+    channels: tuple[str, ...]
+    files: tuple[str, ...]
+
+
+def refuse_strangers(answers: Answers, known: Known, path: Path | None = None) -> None:
+    """See to it that every answer is about something that is there.
+
+    Raises
+    ------
+    FileUnreadable
+        Naming the first that is not, and what there is.
+    """
+    for place, named in _strangers(answers, known):
+        what, have = {
+            "columns": ("file", known.files),
+            "units": ("channel", known.channels),
+            "identity": ("channel", known.channels),
+        }.get(place, ("source", known.sources))
+        raise FileUnreadable(
+            f"there is no {what} '{named}'; there are: {', '.join(sorted(have)) or 'none'}",
+            path=path,
+            place=f"table {place}",
+            todo="Correct the answer or take it out",
+        )
+
+
+def without_strangers(answers: Answers, known: Known) -> Answers:
+    """Only the answers that are about something that is there, as when files are left out on purpose."""
+    gone = set(_strangers(answers, known))
+    return answers.model_copy(
+        update={
+            "reference": None if any(place == "reference" for place, _ in gone) else answers.reference,
+            **{
+                table: {
+                    name: told for name, told in getattr(answers, table).items() if (table, name) not in gone
+                }
+                for table in ("clocks", "units", "identity", "columns")
+            },
+        }
+    )
+
+
+def _strangers(answers: Answers, known: Known) -> list[tuple[str, str]]:
+    named = [("reference", answers.reference.source)] if answers.reference else []
+    for table in ("clocks", "units", "identity", "columns"):
+        named += [(table, name) for name in getattr(answers, table)]
+    there = {"columns": known.files, "units": known.channels, "identity": known.channels}
+    return [(place, name) for place, name in named if name not in there.get(place, known.sources)]

@@ -22,11 +22,15 @@ from .log import Log
 from .origins import Origins, file_sha256, load_origins, save_origins
 from .plan import READING, Plan, formats, look
 from .watched import Progress, Watch
+from .whole import reason, written_whole
 
 __all__ = ["AUTHOR", "Progress", "bring_in", "formats"]
 
 AUTHOR = "bring-in"
 """Author of the edits that a bring-in makes."""
+
+_REFUSED = "the case could not be written"
+_TODO = "Make room or get permission to write there, then bring in again"
 
 
 def bring_in(
@@ -40,6 +44,7 @@ def bring_in(
     cancelled: Callable[[], bool] | None = None,
     keep_identity: bool = False,
     learned_in: Path | str | None = None,
+    leave_out: Sequence[Path | str] = (),
 ) -> Case:
     """Bring exports into a new or an existing case.
 
@@ -66,6 +71,8 @@ def bring_in(
     learned_in : path, optional
         Folder of what was decided for earlier cases, see `afterclamp.io.mappings`: it is offered in questions,
         and what is decided now is kept there.
+    leave_out : sequence of path
+        Files among `paths` that are not read, such as one that was refused before; the case says so.
 
     Returns
     -------
@@ -89,6 +96,7 @@ def bring_in(
         accept_proposals=accept_proposals,
         keep_identity=keep_identity,
         learned_in=folder,
+        leave_out=[Path(path) for path in leave_out],
         progress=progress,
         cancelled=cancelled,
     )
@@ -129,33 +137,29 @@ def write(
         raise CannotWrite(
             "is there already and is not a case", path=into, todo="Give a new folder, or an existing case"
         )
-    target = into if existing else into.with_name(f".{into.name}.partial-{os.getpid()}")
-    written: list[Path] = []
-    log = target / "log" / f"{AUTHOR}.jsonl"
-    log_size = log.stat().st_size if log.exists() else None
-    try:
-        hashes = _write_traces(plan, target, written, keep_identity, watch)
-        _write_edits(plan, target, hashes)
-        if not existing:
-            if into.exists():
-                into.rmdir()
-            target.rename(into)
-    except BaseException as cause:
-        if existing:
-            for path in written:
-                path.unlink(missing_ok=True)
-            _shorten(log, log_size)
-        else:
-            shutil.rmtree(target, ignore_errors=True)
-        if isinstance(cause, OSError):
-            raise CannotWrite(
-                f"the case could not be written ({cause.strerror or cause})",
-                path=into,
-                todo="Make room or get permission to write there, then bring in again",
-            ) from cause
-        raise
+    if existing:
+        _add(plan, into, keep_identity, watch)
+    else:
+        with written_whole(into, parents=True, what=_REFUSED, todo=_TODO) as target:
+            _write_edits(plan, target, _write_traces(plan, target, [], keep_identity, watch))
     before = load_origins(into)
     save_origins(into, Origins({**before.files, **plan.origins}, plan.day_zero or before.day_zero))
+
+
+def _add(plan: Plan, into: Path, keep_identity: bool, watch: Watch) -> None:
+    """Write into a case that is there already; whatever goes wrong, it is as it was."""
+    written: list[Path] = []
+    log = into / "log" / f"{AUTHOR}.jsonl"
+    log_size = log.stat().st_size if log.exists() else None
+    try:
+        _write_edits(plan, into, _write_traces(plan, into, written, keep_identity, watch))
+    except BaseException as cause:
+        for path in written:
+            path.unlink(missing_ok=True)
+        _shorten(log, log_size)
+        if isinstance(cause, OSError):
+            raise CannotWrite(f"{_REFUSED} ({reason(cause)})", path=into, todo=_TODO) from cause
+        raise
 
 
 def _refuse_twice(plan: Plan, into: Path) -> None:

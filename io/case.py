@@ -10,7 +10,6 @@ import copy
 import hashlib
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from types import TracebackType
@@ -26,10 +25,11 @@ from .casefile import TraceFile
 from .channel import Channel
 from .clock import ClockMap
 from .errors import CaseFolderUnreadable, EditRefused, NoSuchChannel
+from .extent import within_reach
 from .log import Edit, Log
 from .origins import SourceFile, source_files
 from .recording import FloatArray
-from .sources import Source, TimedNote, clock_of
+from .sources import Source, TimedNote, clock_of, timed_notes
 from .window import Samples, Span
 
 __all__ = ["Case", "Channel", "Patient", "Samples", "Source", "Span", "TimedNote"]
@@ -59,7 +59,9 @@ class Case:
     sheet : CaseSheet
         Facts no recording carries; a fact that is absent is None.
     span : Span
-        From the first to the last sample of any channel.
+        From the first to the last sample of any channel, at most `afterclamp.io.extent.LONGEST_S` long.
+    far_away : tuple of str
+        Sources of which something lies too far from the reference to be in `span`, each with where.
     horizon : float or None
         Where the view ends; None for the whole case.
     taken_out : tuple of str
@@ -282,35 +284,19 @@ class Case:
                     Channel(file, stored, identity, unit, clocks[file.name], self.horizon, lambda: self.grid)
                 )
         self.channels = tuple(channels)
-        spans = [channel.span for channel in self.channels if channel.count]
-        notes = sorted(
-            (
-                TimedNote(
-                    t=float(clocks[file.name].to_reference(note.start_s, note.run)),
-                    t_end=float(clocks[file.name].to_reference(note.end_s, note.run)),
-                    text=note.text,
-                    sd_s=math.hypot(note.sd_s, float(clocks[file.name].sd(note.start_s, note.run))),
-                    source=file.name,
-                    author=note.author,
-                )
-                for file in present
-                for note in file.notes
-            ),
-            key=lambda note: (note.t, note.source),
-        )
-        start = min((span.start for span in spans), default=min((note.t for note in notes), default=0.0))
-        end = max((span.end for span in spans), default=max((note.t_end for note in notes), default=0.0))
-        if self.horizon is not None:
-            notes = [
-                note if note.t_end <= self.horizon else replace(note, t_end=self.horizon)
-                for note in notes
-                if note.t < self.horizon
-            ]
-            end = min(end, self.horizon)
-        self.notes = tuple(notes)
-        self.span = Span(start, max(start, end))
-        # A second counts only when it lies wholly before the horizon.
-        stop = math.ceil(end - 1e-6) if self.horizon is None else math.floor(end)
+        for channel in self.channels:
+            channel.beside = self.channels
+        self.notes = timed_notes(present, clocks, self.horizon)
+        found = [(channel.source, channel.span) for channel in self.channels if channel.begun]
+        found = found or [(note.source, Span(note.t, note.t_end)) for note in self.notes]
+        within, self.far_away = within_reach(found, self._reference().name)
+        self.span = within or Span(0.0, 0.0)
+        start, end = self.span.start, self.span.end
+        stop = math.ceil(end - 1e-6)
+        if (
+            self.horizon is not None and self.horizon < stop
+        ):  # a second counts only when it lies before it whole
+            stop = math.floor(max(self.horizon, start))
         self.grid: FloatArray = np.arange(
             math.floor(start + 1e-6), max(stop, math.floor(start)), dtype=np.float64
         )
@@ -377,10 +363,13 @@ class Case:
 
     def clock_text(self, t: float) -> str:
         """What the reference clock said at a reference time, ``HH:MM:SS``; ``m:ss`` where it has no stamp."""
-        if self.start_clock is None:
-            sign, whole = ("-" if t < 0 else ""), abs(round(t))
-            return f"{sign}{whole // 60}:{whole % 60:02d}"
-        return f"{self.start_clock + timedelta(seconds=round(t)):%H:%M:%S}"
+        try:
+            if self.start_clock is not None:
+                return f"{self.start_clock + timedelta(seconds=round(t)):%H:%M:%S}"
+        except OverflowError:  # no calendar reaches there
+            pass
+        sign, whole = ("-" if t < 0 else ""), abs(round(t))
+        return f"{sign}{whole // 60}:{whole % 60:02d}"
 
     def cached(
         self, name: str, parts: tuple[object, ...], compute: Callable[[], dict[str, NDArray[Any]]]

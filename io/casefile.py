@@ -26,10 +26,8 @@ Files of older versions are read as they are, see `afterclamp.io.older`; a newer
 
 from __future__ import annotations
 
-import errno
 import json
-import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
@@ -46,7 +44,8 @@ from .off_scale import not_connected, possible_codes
 from .older import identity_fields, runs_of_times
 from .recording import Note, RecordedChannel, Recording, Segment
 from .steady_file import SteadyFile
-from .stored import Filling
+from .stored import Filling, StoredArray
+from .whole import written_whole
 
 FORMAT_VERSION = 1
 
@@ -116,7 +115,6 @@ def write(
     """
     if path.exists():
         raise CannotWrite("a source of this name is already in the case", path=path, todo="Rename the source")
-    partial = path.with_name(f".{path.name}.partial-{os.getpid()}")
     total = sum(channel.count for channel in recording.channels) or 1
     done = 0
 
@@ -129,41 +127,33 @@ def write(
         if progress is not None:
             progress(done / total)
 
-    try:
-        with SteadyFile(partial) as sink:
-            with h5py.File(sink, "w", libver="v110") as file:
-                _write_root(recording, file)
-                set_aside = list(recording.set_aside)
-                for channel in recording.channels:
-                    identity = (identities or {}).get(channel.key)
-                    identity = identity or terms.identify(channel.label, channel.unit_as_written)
-                    unit = (units or {}).get(channel.key, terms.parse_unit(channel.unit_as_written) or "")
-                    absent_s = _write_channel(file, channel, identity, unit, step)
-                    if absent_s:
-                        set_aside.append(
-                            f"{channel.label or channel.key}: {absent_s:.0f} s stand still outside what can be: "
-                            "taken as not connected"
-                        )
-                file.attrs["set_aside"] = json.dumps(set_aside)
-                _write_notes(recording.notes, file)
-            sink.sync()
-        partial.rename(path)
-    except OSError as cause:
-        raise CannotWrite(
-            f"the source {recording.name} could not be written ({_reason(cause)})",
-            path=path,
+    with (
+        written_whole(
+            path,
+            what=f"the source {recording.name} could not be written",
             todo="Make room or get permission to write there, then bring the source in again",
-        ) from cause
-    finally:
-        partial.unlink(missing_ok=True)
-
-
-def _reason(cause: OSError) -> str:
-    # h5py wraps the system's message in its own; the errno is in the text then.
-    for code in (errno.ENOSPC, errno.EFBIG, errno.EACCES, errno.EROFS, errno.EDQUOT):
-        if cause.errno == code or f"errno = {code}" in str(cause):
-            return os.strerror(code)
-    return cause.strerror or str(cause)
+        ) as partial,
+        SteadyFile(partial) as sink,
+    ):
+        with h5py.File(sink, "w", libver="v110") as file:
+            _write_root(recording, file)
+            set_aside = list(recording.set_aside)
+            works = []
+            for channel in recording.channels:
+                identity = (identities or {}).get(channel.key)
+                identity = identity or terms.identify(channel.label, channel.unit_as_written)
+                unit = (units or {}).get(channel.key, terms.parse_unit(channel.unit_as_written) or "")
+                works.append(_write_channel(file, channel, identity, unit, step))
+            absent = _done(works, recording.side_by_side)
+            for channel, absent_s in zip(recording.channels, absent, strict=True):
+                if absent_s:
+                    set_aside.append(
+                        f"{channel.label or channel.key}: {absent_s:.0f} s stand still outside what can be: "
+                        "taken as not connected"
+                    )
+            file.attrs["set_aside"] = json.dumps(set_aside)
+            _write_notes(recording.notes, file)
+        sink.sync()
 
 
 def _write_root(recording: Recording, file: h5py.File) -> None:
@@ -188,14 +178,28 @@ def _write_notes(notes: tuple[Note, ...], file: h5py.File) -> None:
     group.create_dataset("author", data=[note.author for note in notes], shape=(len(notes),), dtype=text)
 
 
+def _done(works: Sequence[Generator[None, None, float]], in_turn: bool) -> list[float]:
+    """Do all of them, one after the other or a piece of each in turn; what each gives at its end."""
+    ends = [0.0] * len(works)
+    left = list(enumerate(works))
+    while left:
+        for number, work in left[:] if in_turn else left[:1]:
+            try:
+                next(work)
+            except StopIteration as end:
+                ends[number] = end.value
+                left.remove((number, work))
+    return ends
+
+
 def _write_channel(
     file: h5py.File,
     channel: RecordedChannel,
     identity: terms.Identity,
     unit: str,
     step: Callable[[int], None],
-) -> float:
-    """Write one channel; the seconds that were marked as not connected."""
+) -> Generator[None, None, float]:
+    """Write one channel, piece by piece; gives the seconds that were marked as not connected."""
     group = file["channels"].create_group(channel.key)
     mdc = terms.mdc_term(identity)
     for name, value in {
@@ -247,6 +251,7 @@ def _write_channel(
             for filling, values in zip(target, level, strict=True):
                 filling.add(values)
         step(len(codes))
+        yield
     group.create_dataset("valid", data=there.array())
     return absent_s
 
@@ -330,6 +335,7 @@ class TraceFile:
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        self._arrays: dict[str, tuple[StoredArray, Mapping[int, tuple[StoredArray, ...]]]] = {}
         try:
             self.file = h5py.File(path, "r", rdcc_nbytes=0)
         except OSError as cause:
@@ -358,6 +364,25 @@ class TraceFile:
         except CaseFolderUnreadable:
             self.file.close()
             raise
+
+    def arrays(self, key: str) -> tuple[StoredArray, Mapping[int, tuple[StoredArray, ...]]]:
+        """A channel's samples, and minimum, maximum and count of each level, to be read by slice.
+
+        Looked up once: every view of a case up to some time shares them.
+        """
+        if key not in self._arrays:
+            group = self.file["channels"][key]
+            self._arrays[key] = (
+                StoredArray(group["samples"], self.path),
+                {
+                    factor: tuple(
+                        StoredArray(group[f"levels/{factor}/{name}"], self.path)
+                        for name in ("min", "max", "count")
+                    )
+                    for factor in FACTORS
+                },
+            )
+        return self._arrays[key]
 
     def close(self) -> None:
         """Let go of the file."""

@@ -11,13 +11,15 @@ A source's clock is described by pieces, each a straight line. The convention, u
 
 A clock that was set back repeats stamps, so stamps alone don't say which time is meant: each
 backward step starts a new *run*, and a piece belongs to one run.
+
+A clock that nobody set is not exact, it is unknown: its standard deviation is infinite.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -25,6 +27,8 @@ from numpy.typing import ArrayLike
 
 from .errors import EditRefused
 from .recording import FloatArray
+
+_FURTHEST_S = 1e10  # some three hundred years: further off than any date a device falls back to
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +42,7 @@ class ClockPiece:
     drift_ppm : float
         Parts per million, positive when the source runs fast.
     sd_s : float
-        Standard deviation of a time mapped by this piece, in seconds.
+        Standard deviation of a time mapped by this piece, in seconds; infinite in the map of an unset clock.
     run : int
         The run of stamps it belongs to (0 before any backward step).
     from_s : float
@@ -75,7 +79,7 @@ class ClockPiece:
         Raises
         ------
         EditRefused
-            When a field is missing, unknown, or not a finite number.
+            When a field is missing, unknown, not a finite number, or one that no clock has.
         """
         known = {"offset_s", "drift_ppm", "sd_s", "run", "from_s"}
         unknown = set(payload) - known
@@ -93,9 +97,9 @@ class ClockPiece:
         if not all(math.isfinite(value) for name, value in values.items() if name != "from_s") or run < 0:
             raise EditRefused(f"a clock piece holds a value without meaning: {dict(payload)}")
         piece = cls(run=run, **values)
-        if piece.rate <= 0.5 or piece.sd_s < 0:
+        if piece.rate <= 0.5 or piece.rate >= 2.0 or piece.sd_s < 0 or abs(piece.offset_s) > _FURTHEST_S:
             raise EditRefused(
-                f"a clock piece has a drift or a standard deviation that no clock has: {dict(payload)}"
+                f"a clock piece has an offset, a drift or a standard deviation that no clock has: {dict(payload)}"
             )
         return piece
 
@@ -109,7 +113,7 @@ class ClockMap:
     zero_s : float
         The stamp at source second 0 (see the module's text).
     pieces : tuple of ClockPiece
-        In order of run and start. Never empty.
+        In order of run and start. Never empty. Of an unset clock their standard deviation is infinite.
     method : str
         ``"reference"``, ``"unset"``, ``"by hand"`` or ``"by evidence"``.
     """
@@ -124,6 +128,9 @@ class ClockMap:
         ordered = tuple(sorted(self.pieces, key=lambda piece: (piece.run, piece.from_s)))
         if len({(piece.run, piece.from_s) for piece in ordered}) < len(ordered):
             raise EditRefused("two pieces of a clock map start at the same place")
+        if self.method == "unset":
+            # Stamps are taken at their word for want of better; how far off they are nobody knows.
+            ordered = tuple(replace(piece, sd_s=math.inf) for piece in ordered)
         object.__setattr__(self, "pieces", ordered)
 
     def pieces_of(self, run: int) -> tuple[ClockPiece, ...]:
@@ -173,7 +180,20 @@ class ClockMap:
         return np.asarray(seconds * rates + offsets - self.zero_s, dtype=np.float64)
 
     def sd(self, source_s: ArrayLike, run: int = 0) -> FloatArray:
-        """Standard deviation, in seconds, of the reference time of each source second."""
+        """Standard deviation, in seconds, of the reference time of each source second.
+
+        Parameters
+        ----------
+        source_s : array_like
+            Seconds since the source's first stamp; any shape.
+        run : int
+            The run of stamps they belong to.
+
+        Returns
+        -------
+        ndarray
+            Of the same shape. Infinite, which means unknown, for an unset clock; 0 for the reference.
+        """
         seconds = np.asarray(source_s, dtype=np.float64)
         pieces = self.pieces_of(run)
         return np.asarray(

@@ -116,6 +116,11 @@ class Doubt:
             return "" if low <= other <= high else unit
         return unit
 
+    def after(self, unit: str) -> str:
+        """The mean as it would be if it were recorded in this unit, in the kind's first one: ``"90.8 mm[Hg]"``."""
+        first = terms.KINDS[self.kind].units[0]
+        return f"{_short(_converted(self.mean, unit, first))} {first}"
+
     @property
     def sentence(self) -> str:
         """The values before and after: ``"mean 12.1 mm[Hg] as written; 90.8 mm[Hg] if it is kPa"``."""
@@ -126,9 +131,7 @@ class Doubt:
                 told += f", that is {_short(_converted(self.mean, self.unit, first))} {first}"
         else:
             told = f"mean {_short(self.mean)}"
-        after = [
-            f"{_short(_converted(self.mean, unit, first))} {first} if it is {unit}" for unit in self.fitting
-        ]
+        after = [f"{self.after(unit)} if it is {unit}" for unit in self.fitting]
         return "; ".join([told, *after])
 
 

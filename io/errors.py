@@ -6,8 +6,10 @@ project catches one of these without showing it whole.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 
 class CaseError(Exception):
@@ -26,9 +28,9 @@ class CaseError(Exception):
     """
 
     def __init__(self, what: str, *, path: Path | str | None = None, place: str = "", todo: str = "") -> None:
-        self.what = what
+        self.what = _in_one_line(what)
         self.path = Path(path) if path is not None else None
-        self.place = place
+        self.place = _in_one_line(place)
         self.todo = todo
         super().__init__(self.sentence)
 
@@ -38,6 +40,11 @@ class CaseError(Exception):
         where = ", ".join(part for part in (str(self.path) if self.path else "", self.place) if part)
         text = f"{where}: {self.what}" if where else self.what
         return f"{text}. {self.todo}." if self.todo else f"{text}."
+
+
+def _in_one_line(text: str) -> str:
+    """What is taken over from a file may hold line ends and signs that nobody can read."""
+    return text if text.isprintable() else "".join(sign if sign.isprintable() else " " for sign in text)
 
 
 class FileUnreadable(CaseError):
@@ -69,6 +76,25 @@ class EditRefused(CaseError):
 
 
 @dataclass(frozen=True, slots=True)
+class Choice:
+    """One way to answer a question.
+
+    Attributes
+    ----------
+    words : str
+        For people, with the values that would come of it where they are known.
+    answers : mapping
+        What an answers file would say for it.
+    proposed : bool
+        Whether it is what the question proposes.
+    """
+
+    words: str
+    answers: Mapping[str, Any]
+    proposed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Question:
     """Something that only a person can decide before a file is brought in.
 
@@ -80,11 +106,14 @@ class Question:
         The question, with the values before and after where a unit is in doubt.
     proposal : str
         What accepting the proposal means; never applied without being asked.
+    choices : tuple of Choice
+        Every way to answer it.
     """
 
     id: str
     text: str
     proposal: str
+    choices: tuple[Choice, ...] = ()
 
 
 class QuestionsOpen(CaseError):

@@ -168,8 +168,8 @@ def _words(label: str) -> list[str]:
     # "ART1", "P 2": a running number names the socket, not what is measured.
     numbered = {*_KIND_WORDS, "p"}
     words = [word[:-1] if word[-1] in "1234" and word[:-1] in numbered else word for word in words]
-    # "MDC" begins every name of ISO/IEEE 11073-10101 and says nothing of its own.
-    return [word for word in words if not word.isdigit() and word != "mdc"]
+    # "MDC" begins every name of ISO/IEEE 11073-10101, "waveform" ends those of PS3.16: neither says what it is of.
+    return [word for word in words if not word.isdigit() and word not in ("mdc", "waveform")]
 
 
 def _take_statistic(words: list[str]) -> tuple[list[str], str]:
@@ -229,7 +229,7 @@ def _flow(words: list[str], dimension: str | None) -> tuple[str, str] | None:
 
 def _electric(words: list[str], dimension: str | None) -> tuple[str, str] | None:
     lead = next((word for word in words if word in LEADS), "")
-    if words[0] in ("ecg", "ekg") and set(words) <= {"ecg", "ekg", "lead", "elec", "potl", lead}:
+    if {"ecg", "ekg"} & set(words) and set(words) <= {"ecg", "ekg", "lead", "elec", "potl", lead}:
         return "ecg", lead
     # A single letter is a lead only where the unit says so.
     if words == [lead] and (dimension == "voltage" or (dimension is None and len(lead) > 1)):

@@ -40,10 +40,11 @@ _DATES: Final = tuple(
     for pattern in (
         rf"(?<!\d)(?P<y>{_YEAR})(?P<s>[-/._]?)(?P<m>0[1-9]|1[0-2])(?P=s)(?P<d>0[1-9]|[12]\d|3[01])(?!\d)",
         rf"(?<![\d.:/-])(?P<a>\d{{1,2}})(?P<s>[./_-])(?P<b>\d{{1,2}})(?P=s)(?P<y>{_YEAR}|\d\d)(?![\d:]|[./-]\d)",
-        rf"(?<![\d.:/-])(?P<d>\d{{1,2}})(?:st|nd|rd|th|\.)?[ ._/-]*\b(?P<n>{_MONTHS})\b[ .,_/'-]*(?P<y>{_YEAR})(?!\d)",
+        rf"(?<![\d.:/-])(?P<d>\d{{1,2}})(?:st|nd|rd|th|\.)?[ ._/-]{{0,4}}\b(?P<n>{_MONTHS})\b[ .,_/'-]{{0,4}}"
+        rf"(?P<y>{_YEAR})(?!\d)",
         rf"(?<![\d.:/-])(?P<d>\d{{1,2}})[./-](?P<n>{_MONTHS})[./-](?P<y>\d\d)(?!\d)",
-        rf"(?<![a-z])(?P<n>{_MONTHS})[ ._-]+(?P<d>\d{{1,2}})(?:st|nd|rd|th)?,?[ ._-]+(?P<y>{_YEAR})(?!\d)",
-        rf"(?<![a-z])(?P<n>{_MONTHS})[ ._-]+(?P<y>{_YEAR})(?!\d)",
+        rf"(?<![a-z])(?P<n>{_MONTHS})[ ._-]{{1,4}}(?P<d>\d{{1,2}})(?:st|nd|rd|th)?,?[ ._-]{{1,4}}(?P<y>{_YEAR})(?!\d)",
+        rf"(?<![a-z])(?P<n>{_MONTHS})[ ._-]{{1,4}}(?P<y>{_YEAR})(?!\d)",
     )
 )
 _BORN: Final = re.compile(
@@ -83,7 +84,7 @@ _UNIT_BEHIND: Final = re.compile(
     r"samples?|rows?|frames?|records?|values?|bytes?|lines?|cells|times?|steps?)\b",
 )
 _CONTACT: Final = (
-    re.compile(r"[\w.+-]+@[\w-]+(?:\.[\w-]+)+"),
+    re.compile(r"(?<![\w.+-])[\w.+-]{1,64}@[\w-]{1,63}(?:\.[\w-]{1,63}){1,8}"),
     re.compile(r"(?<![\w+])\+\d[\d ()/.-]{7,18}\d(?!\d)"),
     re.compile(r"(?<!\w)\(\d{2,5}\) ?\d{3,4}[ -]?\d{3,5}(?!\d)"),
     re.compile(
@@ -91,10 +92,15 @@ _CONTACT: Final = (
         re.IGNORECASE,
     ),
 )
-_PERSON_CARET: Final = re.compile(r"(?<![\w^])[^\W\d_]+(?:[ '’-][^\W\d_]+)*\^[^\W\d_]+(?:\^[^\W\d_]*)*")
+_PERSON_CARET: Final = re.compile(
+    r"(?<![\w^])[^\W\d_]{1,64}(?:[ '’-][^\W\d_]{1,64}){0,5}\^[^\W\d_]{1,64}(?:\^[^\W\d_]{0,64}){0,4}"
+)
 _TOKEN: Final = re.compile(r"[^\W\d_]+(?:['’-][^\W\d_]+)*")
 _LOOSE_GAP: Final = re.compile(r"[ \t._]{1,3}|, ?")
 _CUE_GAP: Final = re.compile(r"[ \t]*[:=.]?[ \t_]*")
+_LOOKED_BACK: Final = (
+    60  # signs before a word or a date that say what it is: so that a long line takes no time
+)
 _AFTER_SENTENCE: Final = re.compile(r"(?:^|[.!?;:\n(\[\"“])\s*[-–*]?\s*$")
 
 
@@ -142,6 +148,7 @@ def find_identifiers(text: str, *, where: Where = "text", known: Iterable[str] =
     [('name', 'Keller'), ('number', '0012345')]
     """
     found: list[Found] = []
+    taken = bytearray(len(text))
     # Dates before numbers: eight digits may be a day. What is surer comes first and keeps its place.
     for some in (
         _known(text, known),
@@ -151,7 +158,8 @@ def find_identifiers(text: str, *, where: Where = "text", known: Iterable[str] =
         _names(text, where),
     ):
         for one in some:
-            if all(one.end <= other.start or one.start >= other.end for other in found):
+            if taken.find(1, one.start, one.end) < 0:
+                taken[one.start : one.end] = b"\1" * (one.end - one.start)
                 found.append(one)
     return sorted(found, key=lambda one: one.start)
 
@@ -177,7 +185,7 @@ def without(text: str, found: Sequence[Found], *, tidy: bool = False) -> str:
     if not tidy or "\0" not in out:
         return out
     out = re.sub(r"[(\[{][\s\0,;:]*[)\]}]", "\0", out)
-    out = re.sub(r"[\s_.,;:/^-]*\0[\s_.,;:/^\0-]*", "\0", out)
+    out = re.sub(r"[\s_.,;:/^-]{0,20}\0[\s_.,;:/^\0-]*", "\0", out)
     return re.sub(r"\0+", "_" if "_" in text else " ", out.strip("\0")).strip(" _-,;:")
 
 
@@ -198,7 +206,10 @@ def words_of(found: Iterable[Found]) -> frozenset[str]:
 
 
 def _known(text: str, known: Iterable[str]) -> Iterator[Found]:
+    low = text.lower()
     for word in sorted(known, key=len, reverse=True):
+        if word.isascii() and word.lower() not in low:
+            continue
         for match in re.finditer(rf"(?<![^\W_]){re.escape(word)}(?![^\W_])", text, re.IGNORECASE):
             kind: FoundKind = "number" if any(sign.isdigit() for sign in word) else "name"
             yield Found(kind, match[0], match.start(), match.end())
@@ -219,9 +230,14 @@ def _dates(text: str) -> Iterator[Found]:
             parts = match.groupdict()
             if "a" in parts and not _is_day(parts["a"], parts["b"], parts["y"]):
                 continue
-            born = bool(_BORN.search(text[: match.start()]))
+            born = bool(_BORN.search(_before(text, match.start())))
             sure = born or not _may_be_a_time(parts)
             yield Found("date of birth" if born else "date", match[0], match.start(), match.end(), sure)
+
+
+def _before(text: str, at: int) -> str:
+    """The last signs before a place; where more stand before them they do not begin a text."""
+    return text[:at] if at <= _LOOKED_BACK else "," + text[at - _LOOKED_BACK : at]
 
 
 def _is_day(a: str, b: str, year: str) -> bool:
@@ -382,7 +398,7 @@ def _may_be_a_name(text: str, token: _Token, where: Where) -> bool:
         return False
     if token.low in VOCABULARY or not token.text[1:].islower():
         return False
-    return where == "file name" or not _AFTER_SENTENCE.search(text[: token.start])
+    return where == "file name" or not _AFTER_SENTENCE.search(_before(text, token.start))
 
 
 def placed(found: Iterable[Found], place: str) -> list[Found]:

@@ -15,8 +15,8 @@ from . import terms
 from .answers import UNKNOWN, Answers
 from .channel import WAVE_HZ
 from .decisions import channel_payload
-from .doubt import doubt
-from .errors import Question
+from .doubt import Doubt, doubt
+from .errors import Choice, Question
 from .mappings import Learned
 from .recording import Block, RecordedChannel, Recording
 
@@ -82,6 +82,10 @@ def judge(
                 id=f"identity:{name}",
                 text=f"{label}: its label says {told}; in the last source that looked the same it was {_plain(last)}",
                 proposal=f"as last time, {_plain(last)}",
+                choices=(
+                    Choice(f"as last time: {_plain(last)}", _identity_answer(name, last), True),
+                    Choice(f"as its label says: {told}", _identity_answer(name, base)),
+                ),
             )
         )
     told_unit = answers.units.get(name)
@@ -141,14 +145,13 @@ def _unit_doubt(
             text = (
                 f"{label}: {doubted.sentence}; in the last source that looked the same {last or 'not known'}"
             )
-        return _unit_question(name, text, identity, last, channel.unit_as_written), last
+        return _unit_question(name, text, identity, last, channel.unit_as_written, doubted), last
     if fits and doubted is None:
         return None, ""
     if fits and doubted is not None:
         text = f"{label}, {identity.plain_name}: {doubted.sentence}"
-        return _unit_question(
-            name, text, identity, doubted.proposal, channel.unit_as_written
-        ), doubted.proposal
+        asked = _unit_question(name, text, identity, doubted.proposal, channel.unit_as_written, doubted)
+        return asked, doubted.proposal
     # A unit that is written and cannot be read is never guessed; a missing one may be plain from the values.
     missing = not channel.unit_as_written.strip()
     told = "nothing" if missing else repr(channel.unit_as_written)
@@ -156,11 +159,16 @@ def _unit_doubt(
     if doubted is not None and doubted.fitting:
         text += f" ({doubted.sentence})"
     proposal = doubted.proposal if doubted is not None and missing else ""
-    return _unit_question(name, text, identity, proposal, channel.unit_as_written), proposal
+    return _unit_question(name, text, identity, proposal, channel.unit_as_written, doubted), proposal
 
 
 def _unit_question(
-    name: str, text: str, identity: terms.Identity, proposal: str, written: str = ""
+    name: str,
+    text: str,
+    identity: terms.Identity,
+    proposal: str,
+    written: str = "",
+    doubted: Doubt | None = None,
 ) -> Question:
     kept = f"; {written!r} as written is kept beside it" if written.strip() else ""
     return Question(
@@ -169,7 +177,32 @@ def _unit_question(
         proposal=f"take it as {proposal}{kept}"
         if proposal
         else "leave the unit unknown: the channel is drawn, but no rule or figure uses it",
+        choices=(
+            *(
+                Choice(
+                    f"{unit}: mean {doubted.after(unit)}" if doubted is not None else unit,
+                    {"units": {name: unit}},
+                    unit == proposal,
+                )
+                for unit in terms.units_of(identity.kind)
+            ),
+            Choice(
+                "not known: it is drawn, but no rule or figure uses it",
+                {"units": {name: UNKNOWN}},
+                not proposal,
+            ),
+        ),
     )
+
+
+def _identity_answer(name: str, identity: terms.Identity) -> dict[str, Any]:
+    told = {
+        "kind": identity.kind,
+        "site": identity.site,
+        "side": identity.side,
+        "statistic": identity.statistic,
+    }
+    return {"identity": {name: told}}
 
 
 def _plain(identity: terms.Identity) -> str:

@@ -10,7 +10,8 @@ One file an author, ``log/<author>.jsonl``. A line is a JSON object::
 write two files, so merging is copying a file.
 
 A line torn by a crash is set aside: the next edit of that author first writes a ``seal`` line that
-says so, and the chain goes on from the last whole line.
+says so, and the chain goes on from the last whole line. A whole line whose edit has no meaning, see
+`afterclamp.io.log_shapes`, is set aside too: it stays in the file and counts for nothing.
 """
 
 from __future__ import annotations
@@ -26,14 +27,11 @@ from pathlib import Path
 from typing import Any
 
 from .errors import CannotWrite, CaseFolderUnreadable, EditRefused
+from .log_shapes import SHAPES, what_is_wrong
 
-VERBS = frozenset(
-    {
-        "mark", "phase", "clock", "reference", "identity", "source", "believe", "limit", "verdict", "fact",
-        "mask", "undo", "redo", "seal",
-    }
-)  # fmt: skip
+VERBS = frozenset(SHAPES)
 _BOOKKEEPING = frozenset({"undo", "redo", "seal"})
+_MOST_EDITS = 1 << 40  # far above any log
 _AUTHOR = re.compile(r"[A-Za-z0-9][A-Za-z0-9-]{0,63}")
 
 
@@ -54,7 +52,7 @@ class Edit:
     verb : str
         One of `VERBS`.
     payload : mapping
-        What was decided; its shape belongs to the verb.
+        What was decided; its shape belongs to the verb, see `afterclamp.io.log_shapes`.
     supersedes : str or None
         Id of the edit that this one replaces.
     """
@@ -92,10 +90,13 @@ class Log:
     repairs: list[str] = field(default_factory=list)
     _chains: dict[str, _Chain] = field(default_factory=dict)
     _undone: set[str] = field(default_factory=set)
+    _made_by: dict[str, str] = field(default_factory=dict)  # author of each edit that can be taken back
+    _highest: int = 0  # logical counter of any line, also of one that was set aside
+    _taken_back: dict[str, list[str]] = field(default_factory=dict)  # by author, since the last new edit
 
     @classmethod
     def open(cls, folder: Path) -> Log:
-        """Read every author's file; what is torn is set aside and named in `repairs`.
+        """Read every author's file; what is torn or has no meaning is set aside and named in `repairs`.
 
         Raises
         ------
@@ -108,7 +109,7 @@ class Log:
 
     def reload(self) -> None:
         """Read again what is on disk, as after another author's file was copied in."""
-        self.edits, self.repairs, self._chains = [], [], {}
+        self.edits, self.repairs, self._chains, self._highest = [], [], {}, 0
         for path in sorted(self.folder.glob("*.jsonl")):
             self._read(path)
         self._fold()
@@ -145,7 +146,7 @@ class Log:
         Raises
         ------
         EditRefused
-            When author, verb or the superseded edit is not known, or the payload is not JSON.
+            When author, verb or the superseded edit is not known, or the payload is none of that verb.
         CannotWrite
             When the line cannot be written; the log is then as it was.
         """
@@ -158,17 +159,23 @@ class Log:
             raise EditRefused(f"{verb!r} is no verb of the log; expected one of {', '.join(sorted(VERBS))}")
         if supersedes is not None and all(edit.id != supersedes for edit in self.edits):
             raise EditRefused(f"there is no edit {supersedes!r} to replace")
-        n = max((edit.n for edit in self.edits), default=0) + 1
+        # As it will be read again: tuples are lists then.
+        payload = _as_json(verb, payload)
+        wrong = what_is_wrong(verb, payload) or self._out_of_turn(author, verb, payload)
+        if wrong:
+            raise EditRefused(f"a {verb} edit cannot be kept: {wrong}")
+        n = self._highest + 1
         edit = Edit(
             id=f"{author}-{n}",
             n=n,
             made=datetime.now().isoformat(timespec="seconds"),
             author=author,
             verb=verb,
-            payload=dict(payload),
+            payload=payload,
             supersedes=supersedes,
         )
         self._write(edit)
+        self._highest = n
         self.edits.append(edit)
         self._fold()
         return edit
@@ -184,33 +191,46 @@ class Log:
 
     def redo(self, author: str) -> Edit | None:
         """Bring back what the author last took back, unless a new edit came since; None otherwise."""
-        taken_back: list[str] = []
-        for edit in self.edits:
-            if edit.author != author or edit.verb == "seal":
-                continue
-            if edit.verb == "undo":
-                taken_back.append(str(edit.payload["edit"]))
-            elif edit.verb == "redo":
-                taken_back.remove(str(edit.payload["edit"]))
-            else:
-                taken_back.clear()
+        taken_back = self._taken_back.get(author)
         return self.append(author, "redo", {"edit": taken_back[-1]}) if taken_back else None
+
+    def _out_of_turn(self, author: str, verb: str, payload: Mapping[str, Any]) -> str:
+        """Why an undo or redo has nothing to take back or bring back; empty when it has, and for other verbs."""
+        if verb not in {"undo", "redo"}:
+            return ""
+        named = str(payload["edit"])
+        if self._made_by.get(named) != author:
+            return f"{author} made no edit {named!r} that could be taken back"
+        if verb == "undo":
+            return f"{named!r} is taken back already" if named in self._undone else ""
+        return "" if named in self._taken_back.get(author, []) else f"{named!r} was not the last taken back"
 
     def __iter__(self) -> Iterator[Edit]:
         return iter(self.edits)
 
     def _fold(self) -> None:
-        self.edits.sort(key=lambda edit: (edit.n, edit.author))
-        self._undone = set()
-        by_id = {edit.id: edit for edit in self.edits}
-        for edit in self.edits:
-            target = by_id.get(str(edit.payload.get("edit"))) if edit.verb in {"undo", "redo"} else None
-            if target is None or target.author != edit.author:
-                continue  # undo is of one's own edits only
+        found = sorted(self.edits, key=lambda edit: (edit.n, edit.author))
+        self.edits, self._undone, self._made_by, self._taken_back = [], set(), {}, {}
+        ids: set[str] = set()
+        for edit in found:
+            wrong = self._out_of_turn(edit.author, edit.verb, edit.payload)
+            if not wrong and edit.id in ids:
+                wrong = "another edit has this id"
+            if wrong:
+                self.repairs.append(f"{edit.author}.jsonl, the {edit.verb} {edit.id}: {wrong}, set aside")
+                continue
+            ids.add(edit.id)
+            self.edits.append(edit)
+            taken_back = self._taken_back.setdefault(edit.author, [])
             if edit.verb == "undo":
-                self._undone.add(target.id)
-            else:
-                self._undone.discard(target.id)
+                self._undone.add(str(edit.payload["edit"]))
+                taken_back.append(str(edit.payload["edit"]))
+            elif edit.verb == "redo":
+                self._undone.discard(str(edit.payload["edit"]))
+                taken_back.remove(str(edit.payload["edit"]))
+            elif edit.verb != "seal":
+                self._made_by[edit.id] = edit.author
+                taken_back.clear()
 
     def _read(self, path: Path) -> None:
         try:
@@ -240,7 +260,13 @@ class Log:
                 )
             chain.last = hashlib.sha256(line).hexdigest()
             chain.torn = ""
-            self.edits.append(Edit(**fields))
+            if isinstance(fields["n"], int) and fields["n"] < _MOST_EDITS:
+                self._highest = max(self._highest, fields["n"])
+            wrong = _what_is_wrong(fields)
+            if wrong:
+                self.repairs.append(f"{path.name}, line {number}: {wrong}, set aside")
+            else:
+                self.edits.append(Edit(**fields))
 
     def _write(self, edit: Edit) -> None:
         path = self.folder / f"{edit.author}.jsonl"
@@ -283,12 +309,7 @@ def _line(edit: Edit, prev: str) -> bytes:
         "id": edit.id, "n": edit.n, "made": edit.made, "author": edit.author, "verb": edit.verb,
         "payload": edit.payload, "supersedes": edit.supersedes, "prev": prev,
     }  # fmt: skip
-    try:
-        return json.dumps(fields, ensure_ascii=False, allow_nan=False).encode()
-    except (TypeError, ValueError) as cause:
-        raise EditRefused(
-            f"the payload of a {edit.verb} edit holds something JSON has no place for ({cause})"
-        ) from cause
+    return json.dumps(fields, ensure_ascii=False, allow_nan=False).encode()
 
 
 def _parse(line: bytes) -> dict[str, Any] | None:
@@ -300,6 +321,31 @@ def _parse(line: bytes) -> dict[str, Any] | None:
         "id", "n", "made", "author", "verb", "payload", "supersedes", "prev",
     }:  # fmt: skip
         return None
-    if not isinstance(fields["payload"], dict) or not isinstance(fields["n"], int):
-        return None
     return fields
+
+
+def _what_is_wrong(fields: Mapping[str, Any]) -> str:
+    """Why a line holds no edit, as part of a sentence; empty when it holds one."""
+    n, verb, supersedes = fields["n"], fields["verb"], fields["supersedes"]
+    if not all(isinstance(fields[name], str) and fields[name] for name in ("id", "made", "verb")):
+        return "its id, time or verb is no text"
+    if verb not in VERBS:
+        return f"{verb!r} is no verb that this program knows"
+    if not isinstance(n, int) or isinstance(n, bool) or not 0 < n < _MOST_EDITS:
+        return f"its number n is {str(n)[:40]}"
+    if supersedes is not None and not isinstance(supersedes, str):
+        return "what it supersedes is no id"
+    if not isinstance(fields["payload"], dict):
+        return "its payload is no table"
+    wrong = what_is_wrong(verb, fields["payload"])
+    return f"a {verb} without meaning ({wrong})" if wrong else ""
+
+
+def _as_json(verb: str, payload: Mapping[str, Any]) -> dict[str, Any]:
+    try:
+        found: dict[str, Any] = json.loads(json.dumps(dict(payload), allow_nan=False))
+    except (TypeError, ValueError, RecursionError) as cause:
+        raise EditRefused(
+            f"the payload of a {verb} edit holds something JSON has no place for ({cause})"
+        ) from cause
+    return found

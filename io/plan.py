@@ -7,17 +7,25 @@ what was found of somebody's identity.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 from . import mappings, scrub, terms
-from .answers import Answers, check_answers, load_answers
+from .answers import (
+    Answers,
+    Known,
+    check_answers,
+    load_answers,
+    refuse_strangers,
+    without_strangers,
+)
 from .case import SHEET, Case
 from .case_sheet import load_case_sheet
 from .channel import WAVE_HZ
-from .errors import CaseError, FileUnreadable, Question
+from .errors import Choice, FileUnreadable, Question
+from .extent import refuse_endless
 from .identity import Found, words_of
 from .judging import judge
 from .origins import Origin, load_origins, origin_of
@@ -84,10 +92,14 @@ class _Gathered:
     paths: list[Path]
     sheets: list[Path]
     unread: list[Path]
+    left_out: list[Path]
+    twice: list[tuple[Path, Path]]  # a file with the same bytes as one read before, and that one
     origins: dict[str, Origin]
     questions: list[Question]
     tables: list[tuple[Path, Path]]
     header: list[Found]
+    # By the SHA-256 of all that was read for a file, and the map that it was read with.
+    read: dict[tuple[frozenset[str], Path | None], Path] = field(default_factory=dict)
 
 
 def formats() -> tuple[str, ...]:
@@ -104,6 +116,7 @@ def look(
     accept_proposals: bool = False,
     keep_identity: bool = False,
     learned_in: Path | None = None,
+    leave_out: Sequence[Path] = (),
     progress: Callable[[float, str], None] | None = None,
     cancelled: Callable[[], bool] | None = None,
 ) -> Plan:
@@ -119,7 +132,10 @@ def look(
     own = {Path(path).resolve() for path in (answers, *columns) if isinstance(path, (str, Path))}
     files = [(path, named) for path, named in _files(given, into) if path.resolve() not in own]
     maps = [_Map(path) for path in columns]
-    got = _read_all(files, maps, known, accept_proposals, learned_in, watch)
+    without = {path.resolve() for path in leave_out}
+    taken = [(path, named) for path, named in files if path.resolve() not in without]
+    got = _read_all(taken, maps, known, accept_proposals, learned_in, watch)
+    got.left_out += [path for path, _ in files if path.resolve() in without]
     if len(got.sheets) > 1:
         raise FileUnreadable("is the second case sheet", path=got.sheets[1], todo="Keep one")
     if not got.recordings and not got.sheets and not got.questions:
@@ -129,8 +145,14 @@ def look(
             path=given[0] if len(given) == 1 else None,
             todo=f"Formats that can be read: {', '.join(formats())}",
         )
-    recordings, found, day_zero = _without_identity(got, into, keep_identity)
+    refuse_endless(got.recordings)
+    # Long for a long list of notes, and nothing is written: it can be left where it is.
+    recordings, found, day_zero = watch.run(lambda: _without_identity(got, into, keep_identity), leave=True)
     named = _unique_names(recordings, into)
+    there = _there_is(named, [path for path, _ in files], into)
+    if got.left_out:  # answers about what was left out on purpose have nothing to say
+        known = without_strangers(known, there)
+    refuse_strangers(known, there, answers if isinstance(answers, Path) else None)
     stored: dict[str, dict[str, tuple[terms.Identity, str]]] = {}
     decided: list[Mapping[str, Any]] = []
     questions = list(got.questions)
@@ -144,7 +166,6 @@ def look(
             questions += verdict.questions
             if verdict.decision:
                 decided.append(verdict.decision)
-    _refuse_strangers(known, named, into)
     return Plan(
         recordings=named,
         stored=stored,
@@ -166,13 +187,15 @@ def _answers(answers: Path | str | Mapping[str, Any] | None) -> Answers:
     return check_answers(dict(answers)) if isinstance(answers, Mapping) else load_answers(Path(answers))
 
 
-def _refuse_strangers(known: Answers, named: Sequence[Recording], into: Path) -> None:
-    for name in [*known.clocks, *([known.reference.source] if known.reference else [])]:
-        if all(r.name != name for r in named) and not (into / "traces" / f"{name}.h5").exists():
-            have = ", ".join(r.name for r in named)
-            raise CaseError(
-                f"the answers name a source {name!r}; there are: {have}", todo="Correct the answers file"
-            )
+def _there_is(named: Sequence[Recording], files: Sequence[Path], into: Path) -> Known:
+    """What an answer can be about: what was read, and what the case holds already."""
+    sources = [recording.name for recording in named]
+    channels = [f"{recording.name}/{channel.key}" for recording in named for channel in recording.channels]
+    if (into / "traces").is_dir():
+        with Case.open(into) as case:
+            sources += [source.name for source in case.all_sources]
+            channels += [channel.id for channel in case.channels]
+    return Known(tuple(sources), tuple(channels), tuple(path.name for path in files))
 
 
 # -- reading ----------------------------------------------------------------------------------------
@@ -213,19 +236,24 @@ def _read_all(
     learned_in: Path | None,
     watch: Watch,
 ) -> _Gathered:
-    got = _Gathered([], [], [], [], {}, [], [], [])
+    got = _Gathered([], [], [], [], [], [], {}, [], [], [])
     sizes = [path.stat().st_size + 1 for path, _ in files]
     done, total = 0, sum(sizes) or 1
+    together = tuple(path for path, _ in files)
     for (path, asked_for), size in zip(files, sizes, strict=True):
         watch.at(READING * done / total, f"reading {path.name}")
         done += size
         if path.name == SHEET:
             load_case_sheet(path)  # read now, so that what is wrong in it is said before anything is written
-            got.sheets.append(path)
+            same = next((one for one in got.sheets if one.read_bytes() == path.read_bytes()), None)
+            if same is None:
+                got.sheets.append(path)
+            else:
+                got.twice.append((path, same))
             continue
         if not asked_for and path.suffix.lower() in {".toml", ".md", ".txt"} and path.stat().st_size == 0:
             continue
-        reader, claim = reader_of(path)
+        reader, claim = reader_of(path, together)
         if claim is Claim.MINE and reader is not None:
             _read_one(path, reader, maps, known, accept_proposals, learned_in, watch, got)
         elif claim is Claim.PART and asked_for and len(files) == 1:
@@ -256,31 +284,45 @@ def _read_one(
     got: _Gathered,
 ) -> None:
     told = next((one.path for one in maps if one.serves(path, reader)), None)
-    if told is not None:
-        got.tables.append((path, told))
-    elif not maps and learned_in is not None and reader.name not in _PATH_MAPPED:
+    tables = [(path, told)] if told is not None else []
+    questions = []
+    if told is None and not maps and learned_in is not None and reader.name not in _PATH_MAPPED:
         offered = mappings.columns_for(path, learned_in)
         answer = known.columns.get(path.name)
         if offered is not None and answer != "none":
             if answer is None and not accept_proposals:
-                got.questions.append(
-                    Question(
-                        id=f"columns:{path.name}",
-                        text=f"{path.name}: a table that begins like this was last read with a column map",
-                        proposal="read it with the same column map again",
-                    )
-                )
+                questions.append(_columns_question(path.name))
             told = offered
     options = {"columns": told, "cancelled": watch.stopped}
     read = watch.run(lambda: list(reader.read(path, options)), leave=True)
+    # Read with another map, the same bytes are another source.
+    bytes_of_it = frozenset(sha for recording in read for _, sha in recording.files), told
+    if read and bytes_of_it in got.read:
+        got.twice.append((path, got.read[bytes_of_it]))
+        return
+    got.read[bytes_of_it] = path
+    got.tables += tables
+    got.questions += questions
     got.recordings += read
     got.paths += [path] * len(read)
-    got.header += scrub.find_in_header(path)
+    got.header += watch.run(lambda: scrub.find_in_header(path), leave=True)
     for recording in read:
         for name, sha in recording.files:
             origin = origin_of(path.with_name(name))
             if origin is not None:
                 got.origins[sha] = origin
+
+
+def _columns_question(name: str) -> Question:
+    return Question(
+        id=f"columns:{name}",
+        text=f"{name}: a table that begins like this was last read with a column map",
+        proposal="read it with the same column map again",
+        choices=(
+            Choice("with the same column map again", {"columns": {name: "last time"}}, True),
+            Choice("without it", {"columns": {name: "none"}}),
+        ),
+    )
 
 
 def _unique_names(recordings: Sequence[Recording], into: Path) -> tuple[Recording, ...]:
@@ -316,12 +358,17 @@ def _without_identity(
             found += some
         recordings = cleaned
     recordings, day_zero = _dates(recordings, into, keep_identity)
-    if got.unread and recordings:
-        names = [
-            path.name if keep_identity else scrub.clean_file_name(path.name, known) for path in got.unread
-        ]
-        left = tuple(f"{name}: no reader knows it, left where it is" for name in names)
-        recordings = [replace(recordings[0], set_aside=recordings[0].set_aside + left), *recordings[1:]]
+
+    def name_of(path: Path) -> str:
+        return path.name if keep_identity else scrub.clean_file_name(path.name, known)
+
+    left = [f"{name_of(path)}: no reader knows it, left where it is" for path in got.unread]
+    left += [f"{name_of(path)}: it was refused, left where it is" for path in got.left_out]
+    for path, same in got.twice:
+        other = f"as {name_of(same)}" if same.name != path.name else "in another folder"
+        left.append(f"{name_of(path)}: holds the same bytes {other}, brought in once")
+    if left and recordings:
+        recordings = [replace(recordings[0], set_aside=(*recordings[0].set_aside, *left)), *recordings[1:]]
     return recordings, tuple(dict.fromkeys(found)), day_zero
 
 

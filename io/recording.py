@@ -130,6 +130,8 @@ class Recording:
         What could not be read and was left out, each with its place.
     about : mapping
         Anything else the file says of itself (device as typed, record name ...).
+    side_by_side : bool
+        Whether samples are best taken from all channels in turn, since the file holds them together.
     """
 
     name: str
@@ -141,6 +143,7 @@ class Recording:
     dated: bool = False
     set_aside: tuple[str, ...] = ()
     about: Mapping[str, str] = field(default_factory=dict)
+    side_by_side: bool = False
 
 
 def one_block(codes: NDArray[Any], valid: NDArray[np.bool_] | None = None) -> Callable[[], Iterator[Block]]:

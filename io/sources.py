@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -21,7 +22,9 @@ _DAY = 86400.0
 class TimedNote:
     """A line of text on the reference clock: a log line, a caption, an annotation of a file.
 
-    ``sd_s`` joins what the writing leaves open (whole minutes) and what the clock does.
+    ``sd_s`` joins what the writing leaves open (whole minutes) and what the clock does;
+    it is infinite, which means unknown, while the clock of its source is not set. ``written_sd_s`` is what the
+    writing alone leaves open.
     """
 
     t: float
@@ -30,6 +33,7 @@ class TimedNote:
     sd_s: float
     source: str
     author: str = ""
+    written_sd_s: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -70,6 +74,34 @@ def clock_of(file: TraceFile, reference: TraceFile, edits: Iterable[Edit]) -> Cl
     if not isinstance(pieces, list):
         raise EditRefused(f"the clock edit {own[-1].id} has no list of pieces")
     return ClockMap(zero, tuple(map(ClockPiece.from_payload, pieces)), str(payload.get("method", "by hand")))
+
+
+def timed_notes(
+    files: Iterable[TraceFile], clocks: Mapping[str, ClockMap], horizon: float | None
+) -> tuple[TimedNote, ...]:
+    """The lines of text of some sources on the reference clock, in order of time.
+
+    With a horizon only those that begin before it; a line that goes on behind it ends there.
+    """
+    limit = math.inf if horizon is None else horizon
+    found = []
+    for file in files:
+        clock = clocks[file.name]
+        for note in file.notes:
+            t = float(clock.to_reference(note.start_s, note.run))
+            if t < limit:
+                found.append(
+                    TimedNote(
+                        t=t,
+                        t_end=min(float(clock.to_reference(note.end_s, note.run)), limit),
+                        text=note.text,
+                        sd_s=math.hypot(note.sd_s, float(clock.sd(note.start_s, note.run))),
+                        source=file.name,
+                        author=note.author,
+                        written_sd_s=note.sd_s,
+                    )
+                )
+    return tuple(sorted(found, key=lambda note: (note.t, note.source)))
 
 
 def _stamp_distance(file: TraceFile, reference: TraceFile) -> float:

@@ -22,20 +22,31 @@ if TYPE_CHECKING:
 
 _KEPT = 1 << 16
 """Arrays of at most this many values, the coarse levels above all, stay in memory once read."""
+_WORTH_WRITING = 1 << 16
+"""Values: fewer are not written by themselves, since each writing takes HDF5 as long as some thousand values."""
 
 
 class Filling:
-    """A new data set, filled from its start."""
+    """A new data set, filled from its start; few values wait until there are many, or until it is full."""
 
     def __init__(self, group: h5py.Group, name: str, count: int, dtype: np.dtype[Any]) -> None:
         self._dataset = group.create_dataset(name, (count,), dtype, fill_time="never")
+        self._count = count
         self._at = 0
+        self._waiting: list[NDArray[Any]] = []
+        self._held = 0
 
     def add(self, values: NDArray[Any]) -> None:
         """Append values."""
-        if len(values):
-            self._dataset[self._at : self._at + len(values)] = values
-            self._at += len(values)
+        if not len(values):
+            return
+        self._waiting.append(values)
+        self._held += len(values)
+        if self._held >= _WORTH_WRITING or self._at + self._held >= self._count:
+            together = np.concatenate(self._waiting) if len(self._waiting) > 1 else self._waiting[0]
+            self._dataset[self._at : self._at + self._held] = together
+            self._at += self._held
+            self._waiting, self._held = [], 0
 
 
 class StoredArray:

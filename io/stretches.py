@@ -25,6 +25,7 @@ class Stretches:
     scale: FloatArray
     offset: FloatArray
     segment_first: NDArray[np.int64]  # index of the first sample of the segment it is cut from
+    goes_on: FloatArray  # where the same segment goes on behind a step of the clock; minus infinity: nowhere
     bases: dict[int, NDArray[np.int64]]  # factor: index of that segment's first bucket
 
     @property
@@ -66,6 +67,10 @@ def stretches_of(stored: StoredChannel, clock: ClockMap) -> Stretches:
                 buckets[factor].append(base[factor])
         for factor in FACTORS:
             base[factor] += -(-segment.count // factor)
+    goes_on = np.full(len(rows), -np.inf)
+    for k in range(len(rows) - 1):
+        if rows[k + 1][6] == rows[k][6]:
+            goes_on[k] = rows[k + 1][0]
     order = sorted(range(len(rows)), key=lambda k: rows[k][0])
     columns = list(zip(*(rows[k] for k in order), strict=True)) if rows else [()] * 7
     floats = [np.array(columns[k], np.float64) for k in (0, 1, 4, 5)]
@@ -78,5 +83,6 @@ def stretches_of(stored: StoredChannel, clock: ClockMap) -> Stretches:
         scale=floats[2],
         offset=floats[3],
         segment_first=ints[2],
+        goes_on=goes_on[order],
         bases={factor: np.array([buckets[factor][k] for k in order], np.int64) for factor in FACTORS},
     )

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import tomllib
 from pathlib import Path
-from typing import Any, TypeVar, get_args
+from typing import Any, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
@@ -64,11 +64,11 @@ def load(path: Path, model: type[_Model], what: str) -> _Model:
     try:
         return model.model_validate(content)
     except ValidationError as cause:
-        raise _sentence(cause, path, model) from cause
+        raise sentence_of(cause, path, model) from cause
 
 
-def _sentence(cause: ValidationError, path: Path, model: type[BaseModel]) -> FileUnreadable:
-    """The first thing that is wrong, as a sentence."""
+def sentence_of(cause: ValidationError, path: Path | None, model: type[BaseModel]) -> FileUnreadable:
+    """The first thing that is wrong, as a sentence in the project's own words."""
     first = cause.errors(include_url=False)[0]
     loc = first["loc"]
     place = "key " + _dotted(loc) if loc else ""
@@ -109,13 +109,16 @@ def _along(model: type[BaseModel], loc: tuple[int | str, ...]) -> tuple[list[typ
     """The tables on the way to `loc`, and the description of its last field."""
     tables = [model]
     description = ""
+    named = False  # whether what comes next is a name that the file gives itself, as in [clocks.pump]
     for part in loc:
-        if isinstance(part, int):
+        if isinstance(part, int) or named:
+            named = False
             continue
         field = tables[-1].model_fields.get(str(part))
         if field is None:
             break
         description = field.description or ""
+        named = get_origin(field.annotation) is dict
         inner = _table_in(field.annotation)
         if inner is not None:
             tables.append(inner)

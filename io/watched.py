@@ -18,8 +18,8 @@ from .errors import Cancelled
 Progress = Callable[[float, str], None]
 T = TypeVar("T")
 
-_ASK_S: Final = 0.05
-_TELL_S: Final = 0.15
+_ASK_S: Final = 0.03
+_TELL_S: Final = 0.1
 
 
 class Watch:

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from .errors import CannotWrite
+from .errors import Cancelled, CannotWrite
 
 TODO = "Make room or get permission to write there, then write it again"
 
@@ -75,6 +75,11 @@ def written_whole(
         whole = True
     except OSError as cause:
         raise CannotWrite(f"{what} ({reason(cause)})", path=path, todo=todo) from cause
+    except (CannotWrite, Cancelled) as cause:
+        # People read the name that they gave, not that of the place beside it.
+        if cause.path is None or (partial != cause.path and partial not in cause.path.parents):
+            raise
+        raise type(cause)(cause.what, path=path, place=cause.place, todo=cause.todo) from cause
     finally:
         if not whole:
             _remove(partial)

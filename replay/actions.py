@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 MENUS: tuple[tuple[str, str], ...] = (
     ("file", "&File"),
+    ("case", "&Case"),
     ("move", "&Move"),
     ("mark", "Ma&rk"),
     ("finds", "Fi&nds"),
@@ -128,6 +129,50 @@ ACTIONS: tuple[Action, ...] = (
         group=2,
     ),
     Action("quit", "file", "&Quit", ("Ctrl+Q",), "Close the program", "close", needs_case=False, group=3),
+    # Case
+    Action(
+        "sources",
+        "case",
+        "S&ources…",
+        ("Ctrl+I",),
+        "See what the case was brought in from; take a source out or put it back",
+        "show_sources",
+    ),
+    Action(
+        "name_lines",
+        "case",
+        "&Name the lines…",
+        ("Ctrl+L",),
+        "See what each line is taken for and in which unit, and settle it",
+        "name_lines",
+    ),
+    Action(
+        "set_clocks",
+        "case",
+        "&Set clocks…",
+        ("Ctrl+T",),
+        "See every source's clock against the reference clock, and set those that nobody set",
+        "set_clocks",
+        group=1,
+    ),
+    Action(
+        "align_clocks",
+        "case",
+        "&Align by evidence…",
+        ("Ctrl+Shift+T",),
+        "Look for clocks in what the sources share; a person takes or leaves each proposal",
+        "align_clocks",
+        group=1,
+    ),
+    Action(
+        "clock_bench",
+        "case",
+        "Clock &bench…",
+        ("Ctrl+Alt+T",),
+        "Lay one source's trace on another and drag it right",
+        "clock_bench",
+        group=1,
+    ),
     # Move
     Action("play", "move", "&Play or pause", ("Space",), "Play or pause", "play_or_pause", "Play", group=0),
     Action("faster", "move", "&Faster", (">", "F"), "Play faster, up to 120 times", "faster"),
@@ -159,6 +204,15 @@ ACTIONS: tuple[Action, ...] = (
         group=2,
     ),
     Action(
+        "go_to",
+        "move",
+        "&Go to a time…",
+        ("G",),
+        "Go to a clock time, or to minutes from the start",
+        "go_to_time",
+        group=3,
+    ),
+    Action(
         "start", "move", "&Start of the case", ("Home",), "Go to the start of the case", "go_home", group=3
     ),
     Action("end", "move", "&End of the case", ("End",), "Go to the end of the case", "go_end", group=3),
@@ -186,9 +240,9 @@ ACTIONS: tuple[Action, ...] = (
     Action(
         "class",
         "mark",
-        "&Class of marks…",
+        "&Class of the next mark…",
         ("K",),
-        "Choose the class that the next marks are given",
+        "Choose the class that the next mark is given; it holds for that one",
         "choose_class",
         group=1,
     ),
@@ -241,6 +295,14 @@ ACTIONS: tuple[Action, ...] = (
     ),
     Action("zoom_out", "view", "Middle view &wider", ("Ctrl+-",), "Widen the Middle view", "zoom_out"),
     Action(
+        "show_playhead",
+        "view",
+        "Show the &playhead",
+        ("V",),
+        "Bring the playhead back into every view",
+        "show_playhead",
+    ),
+    Action(
         "zoom_reset",
         "view",
         "Views as at fir&st",
@@ -253,7 +315,7 @@ ACTIONS: tuple[Action, ...] = (
         "view",
         "Show &no stretch",
         ("Esc",),
-        "Take the coloured stretch off the views",
+        "Take the coloured stretch off the views, forget a started span and the class of the next mark",
         "show_no_stretch",
     ),
     Action(

@@ -64,7 +64,7 @@ def run(arguments: Sequence[str] = ()) -> int:
     sys.excepthook = Surprises(desk)
     desk.show()
     if arguments:
-        desk.does.open_case(Path(arguments[0]))
+        desk.open_first(Path(arguments[0]))
     try:
         return app.exec()
     finally:

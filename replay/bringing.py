@@ -1,4 +1,4 @@
-"""Long work in a process of its own: bringing in, building the demo, looking for phases and finds, printing.
+"""Long work in a process of its own: bringing in, building the demo, looking for phases, finds and clocks, printing.
 
 The desk starts ``python -m afterclamp.replay.bringing``, writes one JSON line (the request) to its
 standard input and reads JSON lines from its standard output. A process rather than a thread, because
@@ -7,7 +7,9 @@ piece of work that will not stop can be ended without harming the desk.
 
 Request: ``{"task": "...", ...}``; a later line ``cancel`` asks it to stop. Answers, one per line:
 ``{"progress": [what, share]}``, then exactly one of ``{"result": ...}``, ``{"questions": [...]}``,
-``{"sentence": "..."}`` (a `CaseError`, whole) and ``{"cancelled": true}``.
+``{"sentence": "..."}`` (a `CaseError`, whole) and ``{"cancelled": true}``. A bring-in that one file stops adds
+``"leave_out": [path, ...]``: asked again with these, it would bring in the others; and ``"table": path``
+where its columns can be matched by hand.
 """
 
 from __future__ import annotations
@@ -17,13 +19,18 @@ import json
 import pickle
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any, TextIO
 
 from afterclamp.io import bring_in, open_case
-from afterclamp.io.errors import Cancelled, CaseError, QuestionsOpen
+from afterclamp.io.errors import Cancelled, CaseError, FileUnreadable, QuestionsOpen
+from afterclamp.io.readers import Claim
+from afterclamp.io.readers.registry import reader_of
+
+TABLE = "delimited text"
+"""The reader whose files have columns that a person can match."""
 
 Report = Callable[[dict[str, Any]], None]
 Request = dict[str, Any]
@@ -51,25 +58,99 @@ def pack(value: Any) -> str:
 
 
 def _bring_in(request: Request, report: Report, stop: Callable[[], bool]) -> str:
-    case = bring_in(
-        [Path(path) for path in request["paths"]],
-        Path(request["into"]),
-        answers=request.get("answers") or None,
-        accept_proposals=bool(request.get("accept_proposals", False)),
-        progress=_progress(report, stop),
-        cancelled=stop,
-    )
-    case.close()
-    return str(request["into"])
+    into = Path(request["into"])
+    given = [Path(path) for path in request["paths"]]
+    left_out = [Path(path) for path in request.get("left_out", ())]
+    try:
+        bring_in(
+            given,
+            into,
+            columns=[Path(path) for path in request.get("columns", ())],
+            answers=request.get("answers") or None,
+            accept_proposals=bool(request.get("accept_proposals", False)),
+            learned_in=request.get("learned_in") or None,
+            leave_out=left_out,
+            progress=_progress(report, stop),
+            cancelled=stop,
+        ).close()
+    except FileUnreadable as refused:
+        also, others = without(given, left_out, refused.path)
+        table = refused.path if refused.path in also and _is_table(refused.path) else None
+        if also and (others or table):
+            raise _Refused(refused, also if others else [], table) from refused
+        raise
+    return str(into)
+
+
+class _Refused(CaseError):
+    """A file that stops a bring-in which could go on without it, or with its columns matched by hand."""
+
+    def __init__(self, refused: FileUnreadable, leave_out: Sequence[Path], table: Path | None) -> None:
+        super().__init__(refused.what, path=refused.path, place=refused.place, todo=refused.todo)
+        self.leave_out = leave_out
+        self.table = table
+
+
+def _is_table(path: Path | None) -> bool:
+    try:
+        reader = reader_of(path)[0] if path is not None else None
+    except FileUnreadable:
+        return False
+    return reader is not None and reader.name == TABLE
+
+
+def without(
+    given: Sequence[Path], left_out: Sequence[Path], refused: Path | None
+) -> tuple[list[Path], list[Path]]:
+    """What to leave out so that a refused file is not read, and the others that could then be brought in.
+
+    Parameters
+    ----------
+    given : sequence of Path
+        Files, and folders whose files are taken.
+    left_out : sequence of Path
+        Files that are left out already.
+    refused : Path or None
+        A part of a record, or a file that is not there, takes the record's header with it.
+    """
+    if refused is None:
+        return [], []
+    gone = {path.resolve() for path in left_out}
+    files = [path for path in sorted(set(files_of(given))) if path.resolve() not in gone]
+    claims = {path: _claim(path, files) for path in files}
+    also = [path for path in claims if path.resolve() == refused.resolve()]
+    if not also or claims[also[0]] is Claim.PART:
+        also = [
+            path
+            for path, claim in claims.items()
+            if claim is Claim.MINE and path.parent == refused.parent and path.stem == refused.stem
+        ]
+    return also, [path for path, claim in claims.items() if claim is Claim.MINE and path not in also]
+
+
+def _claim(path: Path, given: Sequence[Path]) -> Claim:
+    try:
+        return reader_of(path, given)[1]
+    except FileUnreadable:  # empty, or not to be opened: it will be said when its turn comes
+        return Claim.NOT_MINE
+
+
+def files_of(given: Sequence[Path]) -> Iterator[Path]:
+    """Files, and those in folders, without hidden ones."""
+    for path in given:
+        for one in path.rglob("*") if path.is_dir() else [path]:
+            if one.is_file() and (one is path or not one.name.startswith(".")):
+                yield one
 
 
 def _look(request: Request, report: Report, stop: Callable[[], bool]) -> None:
-    """Phases, finds, figures: each reported as soon as it is there, the quickest first."""
+    """The originals, phases, finds, figures: each reported as soon as it is there, the quickest first."""
     from afterclamp.annotate.figures import figures
     from afterclamp.annotate.finds import find
     from afterclamp.annotate.phases import phases
 
     with open_case(Path(request["case"])) as case:
+        report({"part": ["originals", pack(case.source_state(thorough=False))]})
         steps: tuple[tuple[str, Callable[[], Any]], ...] = (
             ("phases", lambda: phases(case)),
             ("finds", lambda: find(case)),
@@ -80,6 +161,17 @@ def _look(request: Request, report: Report, stop: Callable[[], bool]) -> None:
                 raise Cancelled("the look for phases and finds was stopped")
             report({"progress": [f"looking for {name}" if name != "figures" else name, number / len(steps)]})
             report({"part": [name, pack(step())]})
+
+
+def _clocks(request: Request, report: Report, stop: Callable[[], bool]) -> str:
+    """What the evidence says of each source's clock, packed; nothing is written."""
+    from afterclamp.annotate.align import estimate
+
+    with open_case(Path(request["case"])) as case:
+        found = estimate(
+            case, sources=request.get("sources"), progress=_progress(report, stop), cancelled=stop
+        )
+    return pack(found)
 
 
 def _demo(request: Request, report: Report, stop: Callable[[], bool]) -> str:
@@ -110,6 +202,7 @@ def _progress(report: Report, stop: Callable[[], bool]) -> Callable[[float, str]
 TASKS: dict[str, Callable[[Request, Report, Callable[[], bool]], Any]] = {
     "bring_in": _bring_in,
     "look": _look,
+    "clocks": _clocks,
     "demo": _demo,
     "paper": _paper,
 }
@@ -123,6 +216,14 @@ def work(request: Request, report: Report, stop: Callable[[], bool]) -> None:
         report({"questions": [asdict(question) for question in asked.questions]})
     except Cancelled:
         report({"cancelled": True})
+    except _Refused as said:
+        report(
+            {
+                "sentence": said.sentence,
+                "leave_out": [str(path) for path in said.leave_out],
+                "table": str(said.table or ""),
+            }
+        )
     except CaseError as said:
         report({"sentence": said.sentence})
 

@@ -7,119 +7,20 @@ sentence), 2 for wrong use, 3 when a bring-in has open questions.
 
 from __future__ import annotations
 
-import errno
-import os
 import sys
 from collections.abc import Callable, Sequence
-from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
-from afterclamp.io.errors import Cancelled, CaseError, NoSuchChannel, QuestionsOpen
+from afterclamp.io.errors import CaseError, NoSuchChannel
+
+from .plain_group import PROGRAM, PlainGroup
 
 if TYPE_CHECKING:
     from afterclamp.io.case import Case
 
 Command = TypeVar("Command", bound=Callable[..., Any])
-
-PROGRAM = "afterclamp"
-CANNOT, MISUSED, ASKED, STOPPED = 1, 2, 3, 130
-
-
-class PlainGroup(click.Group):
-    """A group of commands that says what is in the way in one sentence, without a usage block."""
-
-    def main(
-        self,
-        args: Sequence[str] | None = None,
-        prog_name: str | None = None,
-        complete_var: str | None = None,
-        standalone_mode: bool = True,
-        **extra: Any,
-    ) -> Any:
-        """Run, and turn everything that a person can act on into a sentence and an exit code."""
-        if not standalone_mode:
-            return super().main(args, prog_name, complete_var, standalone_mode=False, **extra)
-        _speak_utf8()
-        try:
-            code = super().main(args, prog_name or PROGRAM, complete_var, standalone_mode=False, **extra)
-        except OSError as cause:
-            code = _say(_os_sentence(cause), CANNOT)
-        except QuestionsOpen as asked:
-            code = _say(_questions(asked), ASKED)
-        except Cancelled as stopped:
-            code = _say(stopped.sentence, STOPPED)
-        except CaseError as said:
-            code = _say(said.sentence, CANNOT)
-        except click.exceptions.NoArgsIsHelpError as empty:
-            click.echo(empty.format_message(), err=True)
-            code = MISUSED
-        except click.ClickException as misuse:
-            code = _say(_usage_sentence(misuse), misuse.exit_code)
-        except (KeyboardInterrupt, click.Abort):
-            code = _say("Stopped; what was not finished was not kept.", STOPPED)
-        sys.exit(code if isinstance(code, int) else 0)
-
-    def invoke(self, ctx: click.Context) -> Any:
-        """Run the chosen command; whoever stops reading its output is no complaint."""
-        try:
-            outcome = super().invoke(ctx)
-            sys.stdout.flush()
-        except BrokenPipeError:
-            _leave_quietly()
-            return 0
-        return outcome
-
-
-def _say(sentence: str, code: int) -> int:
-    with suppress(OSError):
-        click.echo(sentence, err=True)
-    return code
-
-
-def _speak_utf8() -> None:
-    """Print the same bytes wherever it runs: ± and ° would stop a console with an older code page."""
-    for stream in (sys.stdout, sys.stderr):
-        reconfigure = getattr(stream, "reconfigure", None)
-        if reconfigure is not None:
-            reconfigure(encoding="utf-8", errors="backslashreplace")
-
-
-def _leave_quietly() -> None:
-    """Whoever read our output has gone: let the interpreter's last flush go nowhere."""
-    with suppress(OSError, ValueError):
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-
-
-def _os_sentence(cause: OSError) -> str:
-    what = cause.strerror or str(cause)
-    todo = {
-        errno.ENOSPC: "Free some space, or choose another place",
-        errno.EFBIG: "Choose a place where larger files are allowed",
-        errno.EACCES: "Choose a place that you may read and write, or change the permission",
-        errno.EPERM: "Choose a place that you may read and write, or change the permission",
-        errno.EROFS: "Choose a place that can be written to",
-    }.get(cause.errno or 0, "Check the place and try again")
-    return CaseError(what[:1].lower() + what[1:], path=cause.filename, todo=todo).sentence
-
-
-def _usage_sentence(misuse: click.ClickException) -> str:
-    message = misuse.format_message().rstrip(".")
-    context = getattr(misuse, "ctx", None)
-    path = context.command_path if context is not None else "afterclamp"
-    return f"{message}{'' if message.endswith('?') else '.'} See: {path} --help"
-
-
-def _questions(asked: QuestionsOpen) -> str:
-    lines = [
-        f"{len(asked.questions)} question(s) need a person before this can be brought in; nothing was written:"
-    ]
-    lines += [f"  [{q.id}] {q.text} (proposed: {q.proposal})" for q in asked.questions]
-    lines.append(
-        "Answer them in a TOML file given with --answers, or accept what is proposed with --accept-proposals."
-    )
-    return "\n".join(lines)
 
 
 def _folder(case: Path) -> Case:
@@ -142,14 +43,25 @@ def _limits_option(command: Command) -> Command:
 
 
 @click.group(
-    cls=PlainGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}
+    cls=PlainGroup,
+    invoke_without_command=True,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 @click.version_option(package_name="afterclamp", message="afterclamp %(version)s")
-def main() -> None:
+@click.pass_context
+def main(context: click.Context) -> None:
     """Look back at the pressures, flows and temperatures of a heart operation.
 
     For looking back, never for looking after: not a medical device, not for use during a case.
+
+    Without a command the desk opens with the shelf of the cases opened lately, where there is a display.
     """
+    if context.invoked_subcommand is None:
+        from .window import why_no_window
+
+        if why_no_window():
+            raise click.exceptions.NoArgsIsHelpError(context)
+        _open_desk(None)
 
 
 # --- Making and opening a case ------------------------------------------------------------------------
@@ -202,11 +114,25 @@ def demo(into: Path, no_window: bool) -> None:
 @click.option(
     "--accept-proposals", is_flag=True, help="Accept what the program proposes where it has a question."
 )
+@click.option(
+    "--keep-identity",
+    is_flag=True,
+    help="Keep names, numbers and dates that say who somebody is; otherwise they are taken out.",
+)
 def bring_in_command(
-    paths: tuple[Path, ...], into: Path, columns: Path | None, answers: Path | None, accept_proposals: bool
+    paths: tuple[Path, ...],
+    into: Path,
+    columns: Path | None,
+    answers: Path | None,
+    accept_proposals: bool,
+    keep_identity: bool,
 ) -> None:
-    """Bring files or folders of exports into a case."""
-    from afterclamp.io import bring_in
+    """Bring files or folders of exports into a case.
+
+    What is decided about a source, its units and column map, is kept in your settings folder and proposed
+    for the next source that looks the same.
+    """
+    from afterclamp.io import bring_in, mappings
 
     with bring_in(
         list(paths),
@@ -214,6 +140,8 @@ def bring_in_command(
         columns=columns,
         answers=answers,
         accept_proposals=accept_proposals,
+        keep_identity=keep_identity,
+        learned_in=mappings.default_folder(),
         progress=_progress(),
     ) as case:
         from .tables import brought_in
@@ -226,17 +154,11 @@ def bring_in_command(
 
 def _settle_clocks(case: Case) -> list[str]:
     """Accept what the evidence says of each clock that nobody set; the words of each, also where it says nothing."""
-    from afterclamp.annotate.align import accept, estimate
     from afterclamp.io.bring import AUTHOR
 
-    lines = []
-    for found in estimate(case, progress=_progress()):
-        if found.told:
-            accept(case, AUTHOR, found)
-            lines.append(f"  clock of {found.source}, by evidence: {' '.join(found.words)}")
-        else:
-            lines.append(f"  {found.cannot_tell}")
-    return lines
+    from .clock_setting import proposals
+
+    return [f"  {line}" for line in proposals(case, AUTHOR, _progress())]
 
 
 @main.command("open")
@@ -273,12 +195,57 @@ def channels(case: Path, as_json: bool) -> None:
 
 @main.command()
 @CASE
+@click.option(
+    "--set",
+    "by_offset",
+    multiple=True,
+    metavar="SOURCE=OFFSET[,PPM]",
+    help="Set a clock by hand: ahead of the reference by seconds, 1:34 or 1:00:37, behind with a minus; how fast "
+    "it runs in parts per million. May be given more than once.",
+)
+@click.option(
+    "--within", type=float, default=2.0, show_default=True, help="Your doubt about --set: ± seconds, 95 %."
+)
+@click.option(
+    "--answers",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Answers file whose clocks are set; the rest of it is not looked at.",
+)
+@click.option("--propose", is_flag=True, help="Say what the evidence tells of clocks that nobody set.")
+@click.option("--accept-proposals", is_flag=True, help="Set these clocks as the evidence tells.")
+@click.option("--author", default="reviewer", show_default=True, help="Role or code that it is kept under.")
 @_as_json
-def clocks(case: Path, as_json: bool) -> None:
-    """List each source's clock against the reference clock."""
+def clocks(
+    case: Path,
+    by_offset: tuple[str, ...],
+    within: float,
+    answers: Path | None,
+    propose: bool,
+    accept_proposals: bool,
+    author: str,
+    as_json: bool,
+) -> None:
+    """List each source's clock against the reference clock; set clocks by hand or by evidence first.
+
+    What is set is an edit of the case's log: the desk can undo it.
+    """
     from . import tables
 
     with _folder(case) as opened:
+        if by_offset or answers is not None or propose or accept_proposals:
+            from .clock_setting import from_command
+
+            for line in from_command(
+                opened,
+                author,
+                by_offset=by_offset,
+                within_s=within,
+                answers=answers,
+                propose=propose,
+                accept_proposals=accept_proposals,
+                progress=_progress(),
+            ):
+                click.echo(line, err=as_json)  # with --json only the document goes to standard output
         rows = tables.clock_rows(opened)
         _print(rows, as_json, lambda: tables.clocks(opened, rows))
 
@@ -320,19 +287,24 @@ def phases(case: Path, as_json: bool) -> None:
 @CASE
 @_limits_option
 @click.option("--rules", is_flag=True, help="List the rules that are looked for, in words, instead.")
+@click.option(
+    "--held-back", is_flag=True, help="List what rules saw and did not put forward, with the reason, instead."
+)
 @_as_json
-def finds(case: Path, limits: str | None, rules: bool, as_json: bool) -> None:
+def finds(case: Path, limits: str | None, rules: bool, held_back: bool, as_json: bool) -> None:
     """List what the rules found; each is a proposal for a qualified person to confirm."""
     from afterclamp.annotate.finds import find
 
-    from . import tables
+    from . import find_table
 
     with _folder(case) as opened:
         found = find(opened, limits=_rule_numbers(limits))
         if rules:
-            _print(tables.rule_rows(found), as_json, lambda: tables.rules(found))
+            _print(find_table.rule_rows(found), as_json, lambda: find_table.rules(found))
+        elif held_back:
+            _print(find_table.held_back_rows(found), as_json, lambda: find_table.held_back(opened, found))
         else:
-            _print(tables.find_rows(found), as_json, lambda: tables.finds(opened, found))
+            _print(find_table.find_rows(found), as_json, lambda: find_table.finds(opened, found))
 
 
 # --- What leaves a case -------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from afterclamp.io import bring_in, open_case
+from afterclamp.io.whole import written_whole
 
 CASE = "demo-case"
 
@@ -35,7 +36,7 @@ def make_demo(
     Raises
     ------
     CaseError
-        When the folder cannot be written, or holds something else.
+        When the folder cannot be written, or holds something else; nothing is left then.
     """
     case = into / CASE
     if case.exists():
@@ -44,12 +45,15 @@ def make_demo(
     from afterclamp.sample_traces.build import build_demo
 
     exports = into / "exports"
-    unfinished = into / "exports.unfinished"
-    if not exports.exists():
-        if unfinished.exists():
-            shutil.rmtree(unfinished)
-        build_demo(unfinished, progress=progress)
-        unfinished.rename(exports)
-    answers = exports / "answers.toml"
-    bring_in([exports], case, answers=answers, progress=progress, cancelled=cancel).close()
+    made = [folder for folder in (into, exports) if not folder.exists()]
+    try:
+        if exports in made:
+            with written_whole(exports, parents=True, what="the demo could not be written") as unfinished:
+                build_demo(unfinished, progress=progress)
+        answers = exports / "answers.toml"
+        bring_in([exports], case, answers=answers, progress=progress, cancelled=cancel).close()
+    except BaseException:
+        for folder in made:  # what was there before stays
+            shutil.rmtree(folder, ignore_errors=True)
+        raise
     return case

@@ -1,198 +1,53 @@
 """The desk: one window with the three views, the phase ladder, the reading card and the lists.
 
 It holds no clinical logic: it asks the session, shows what it is told, and passes on what is pressed.
-Every command comes from `actions.ACTIONS`.
+Every command comes from `actions.ACTIONS`; the window itself is put together in `desk_frame`.
 """
 
 from __future__ import annotations
 
-import json
+from collections.abc import Callable
 from pathlib import Path
 
 from afterclamp.io.case import Span
 from PySide6.QtCore import QSettings, Qt, QTimer
-from PySide6.QtGui import (
-    QAction,
-    QCloseEvent,
-    QDragEnterEvent,
-    QDropEvent,
-    QGuiApplication,
-    QKeySequence,
-    QShowEvent,
-)
-from PySide6.QtWidgets import (
-    QDialog,
-    QLabel,
-    QMainWindow,
-    QMessageBox,
-    QProgressBar,
-    QSizePolicy,
-    QSplitter,
-    QStackedWidget,
-    QTabWidget,
-    QToolBar,
-    QToolButton,
-    QVBoxLayout,
-    QWidget,
-)
+from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QShowEvent
 
-from .actions import ACTIONS, MENUS, in_menu, on_toolbar
+from .actions import ACTIONS
 from .desk_actions import DeskActions
-from .panes.clock_face import CLOCK, ClockFace, number
-from .panes.figures_list import FiguresList
-from .panes.finds_list import FindsList
+from .desk_frame import DeskFrame
+from .panes.clock_face import number
 from .panes.lists import Row
-from .panes.loose_ends import LooseEnds
-from .panes.marks_list import MarksList
-from .panes.reading_card import ReadingCard
-from .panes.said_list import SaidList
 from .panes.sheets import CautionsBox, cautions_read
-from .panes.shelf import CaseShelf
-from .panes.views import ThreeViews
-from .panes.why_card import WhyCard
-from .playhead import Playhead
 from .session import Session
 
-RIGHT = 500  # pixels of the right column at first start
-WIDTH, HEIGHT = 1600, 1000  # at first start, where the screen has the room
-STYLE = Path(__file__).parent / "assets" / "desk.qss"
+_NOT_AS_THEY_WERE = {"changed": "changed since", "missing": "not where they were"}
 
 
-class Desk(QMainWindow):
+class Desk(DeskFrame):
     """The main window.
 
     Parameters
     ----------
     settings : QSettings, optional
         Where window, folders, author and the like are remembered; the person's own by default.
+
+    Attributes
+    ----------
+    code : str
+        Class that the next mark is given; it holds for one mark only.
     """
 
     def __init__(self, settings: QSettings | None = None) -> None:
-        super().__init__()
-        self.settings = settings if settings is not None else QSettings()
+        super().__init__(settings if settings is not None else QSettings())
         self.session = Session(self.settings, self)
-        self.playhead = Playhead(self)
-        self.face = ClockFace(self)
-        self.actions_by_id: dict[str, QAction] = {}
-        self.box: QDialog | None = None  # the dialog that is open, if any
-        self.code = str(self.settings.value("class", ""))
+        self.code = ""
         self.does = DeskActions(self)
-        self.setWindowTitle("afterclamp")
-        self.setAcceptDrops(True)
-        self.setStyleSheet(STYLE.read_text("utf-8"))
-        self._build_panes()
-        self._build_commands()
-        self._build_status()
+        self._after_cautions: Callable[[], object] | None = None
+        self._drawn_finds: list[str] | None = None
         self._connect()
-        self._restore()
+        self.restore()
         self._case_changed()
-
-    # -- building -----------------------------------------------------------------------------------
-
-    def _build_panes(self) -> None:
-        self.shelf = CaseShelf(self)
-        self.views = ThreeViews(self.playhead, self.face, self)
-        self.card = ReadingCard(self)
-        self.marks = MarksList(self.face, self)
-        self.finds = FindsList(self.face, self)
-        self.figures = FiguresList(self)
-        self.said = SaidList(self.face, self)
-        self.loose_ends = LooseEnds(self)
-        self.why = WhyCard(self.face, self)
-        finds_page = QSplitter(Qt.Orientation.Vertical, self)
-        finds_page.setChildrenCollapsible(False)
-        finds_page.addWidget(self.finds)
-        finds_page.addWidget(_headed("Why card", self.why))
-        finds_page.setSizes([300, 240])
-        self.tabs = QTabWidget(self)
-        self.tabs.setDocumentMode(True)
-        self.tabs.setAccessibleName("Lists")
-        for page, title in (
-            (self.marks, "Marks"), (finds_page, "Finds"), (self.figures, "Figures"),
-            (self.said, "Said and written"), (self.loose_ends, "Loose ends"),
-        ):  # fmt: skip
-            self.tabs.addTab(page, title)
-        self.finds_page = finds_page
-        self.right = QSplitter(Qt.Orientation.Vertical, self)
-        self.right.setChildrenCollapsible(False)
-        self.right.addWidget(_headed("Reading card", self.card))
-        self.right.addWidget(self.tabs)
-        self.right.setSizes([360, 560])
-        self.across = QSplitter(Qt.Orientation.Horizontal, self)
-        self.across.setChildrenCollapsible(False)
-        self.across.addWidget(self.views)
-        self.across.addWidget(self.right)
-        self.across.setStretchFactor(0, 1)
-        self.across.setStretchFactor(1, 0)
-        self.across.setSizes([WIDTH - RIGHT, RIGHT])
-        self.unset_clocks = QLabel("", self)
-        self.unset_clocks.setWordWrap(True)
-        self.unset_clocks.setProperty("notice", True)
-        self.unset_clocks.setAccessibleName("Clocks that have not been set")
-        self.open_page = QWidget(self)
-        column = QVBoxLayout(self.open_page)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(0)
-        column.addWidget(self.unset_clocks)
-        column.addWidget(self.across, 1)
-        self.pages = QStackedWidget(self)
-        self.pages.addWidget(self.shelf)
-        self.pages.addWidget(self.open_page)
-        self.setCentralWidget(self.pages)
-
-    def _build_commands(self) -> None:
-        menus = {name: self.menuBar().addMenu(title) for name, title in MENUS}
-        for action in ACTIONS:
-            made = QAction(action.text, self)
-            made.setObjectName(action.id)
-            made.setShortcuts([QKeySequence(key) for key in action.keys])
-            made.setToolTip(action.tooltip)
-            if action.short:
-                made.setIconText(action.short)
-            made.triggered.connect(lambda _=False, method=action.method: getattr(self.does, method)())
-            self.actions_by_id[action.id] = made
-        for name, menu in menus.items():
-            group = 0
-            for action in in_menu(name):
-                if action.group != group:
-                    menu.addSeparator()
-                    group = action.group
-                menu.addAction(self.actions_by_id[action.id])
-        self.toolbar = QToolBar("Commands", self)
-        self.toolbar.setObjectName("commands")
-        self.toolbar.setMovable(False)
-        before = ""
-        for action in on_toolbar():
-            if before and action.menu != before:
-                self.toolbar.addSeparator()
-            before = action.menu
-            button = QToolButton(self.toolbar)
-            button.setDefaultAction(self.actions_by_id[action.id])
-            button.setAccessibleName(action.words)
-            button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
-            self.toolbar.addWidget(button)
-        space = QWidget(self.toolbar)
-        space.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
-        self.toolbar.addWidget(space)
-        self.now = QLabel("", self.toolbar)
-        self.now.setProperty("now", True)
-        self.now.setAccessibleName("Time at the playhead")
-        self.toolbar.addWidget(self.now)
-        self.addToolBar(self.toolbar)
-
-    def _build_status(self) -> None:
-        self.doing = QLabel("", self)
-        self.how_far = QProgressBar(self)
-        self.how_far.setRange(0, 100)
-        self.how_far.setFixedWidth(140)
-        self.how_far.setAccessibleName("How far the look through the case is")
-        self.speed = QLabel("", self)
-        self.class_name = QLabel("", self)
-        self.author = QLabel("", self)
-        for widget in (self.doing, self.how_far, self.speed, self.class_name, self.author):
-            self.statusBar().addPermanentWidget(widget)
-        self.statusBar().setSizeGripEnabled(False)
-        self._progress("", 1.0)
 
     def _connect(self) -> None:
         session = self.session
@@ -200,66 +55,42 @@ class Desk(QMainWindow):
         session.edited.connect(self._edited)
         session.marks_changed.connect(self._marks_changed)
         session.looked.connect(self._looked)
-        session.progressed.connect(self._progress)
+        session.progressed.connect(self.show_progress)
         session.said.connect(self.say)
         session.refused.connect(self.show_sentence)
+        self.command.connect(lambda method: getattr(self.does, method)())
         self.playhead.moved.connect(self._moved)
         self.playhead.state_changed.connect(self._play_state)
         self.face.changed.connect(self._write_lists)
         self.views.span_selected.connect(self._span_drawn)
         self.views.picked.connect(self._picked)
+        self.views.ladder.phase_set.connect(session.set_phase)
+        self.views.ladder.said.connect(self.say)
+        for view in self.views.views:
+            view.zoomed.connect(lambda _, view=view: self._zoomed(view.accessibleName(), view.span))
         for pane in (self.marks, self.finds, self.figures, self.said):
             pane.jumped.connect(self.go_to)
         self.finds.selected.connect(self._show_why)
+        self.figures.runs_chosen.connect(self.views.set_shaded)
         self.why.jumped.connect(self.views.jump)
+        self.unset_clocks.wanted.connect(self.does.set_clocks)
+        self.loose_ends.clocks_wanted.connect(self.does.set_clocks)
+        self.originals.wanted.connect(self.does.show_sources)
         self.shelf.bring_in.clicked.connect(self.does.choose_exports)
         self.shelf.open.clicked.connect(self.does.choose_case)
         self.shelf.demo.clicked.connect(self.does.open_demo)
         self.shelf.case_wanted.connect(lambda folder: self.does.open_case(Path(folder)))
 
-    # -- what is remembered -------------------------------------------------------------------------
-
-    def _restore(self) -> None:
-        room = QGuiApplication.primaryScreen().availableGeometry()
-        # The offscreen platform reports 800 x 800 whatever the window is.
-        self.resize(min(WIDTH, max(room.width(), 1280)), min(HEIGHT, max(room.height(), 800)))
-        stored = self.settings.value("window/geometry")
-        if stored is not None:
-            self.restoreGeometry(stored)
-        for name, splitter in self._splitters().items():
-            state = self.settings.value(f"window/{name}")
-            if state is not None:
-                splitter.restoreState(state)
-        hidden = self.settings.value("window/hidden_strips")
-        if hidden:
-            self.views.set_hidden_strips(json.loads(str(hidden)))
-        self.face.set_display(str(self.settings.value("time", CLOCK)))
-
-    def _remember(self) -> None:
-        self.settings.setValue("window/geometry", self.saveGeometry())
-        for name, splitter in self._splitters().items():
-            self.settings.setValue(f"window/{name}", splitter.saveState())
-        self.settings.setValue("window/hidden_strips", json.dumps(self.views.hidden_strips()))
-        self.settings.setValue("time", self.face.wanted)
-        self.settings.setValue("class", self.code)
-        self.settings.sync()
-
-    def _splitters(self) -> dict[str, QSplitter]:
-        return {
-            "across": self.across,
-            "views": self.views.splitter,
-            "right": self.right,
-            "finds": self.finds_page,
-        }
-
     def closeEvent(self, event: QCloseEvent) -> None:
         """Remember the window and let go of case and work."""
-        self._remember()
+        self.remember()
         self.playhead.pause()
         if self.does.errand is not None:
             self.does.errand.leave()
         self.session.close()
         super().closeEvent(event)
+
+    # -- first start --------------------------------------------------------------------------------
 
     def showEvent(self, event: QShowEvent) -> None:
         """Show the cautions once before anything else can be done."""
@@ -271,7 +102,20 @@ class Desk(QMainWindow):
         """The cautions, to be read and accepted; without that the program closes."""
         box = CautionsBox(self.settings, must_accept=True, parent=self)
         box.rejected.connect(self.close)
+        box.accepted.connect(self._cautions_accepted)
         self.open_box(box)
+
+    def open_first(self, folder: Path) -> None:
+        """Open a case as soon as the cautions have been read: no trace is shown before."""
+        if cautions_read(self.settings):
+            self.does.open_case(folder)
+        else:
+            self._after_cautions = lambda: self.does.open_case(folder)
+
+    def _cautions_accepted(self) -> None:
+        then, self._after_cautions = self._after_cautions, None
+        if then is not None:
+            QTimer.singleShot(0, self, then)
 
     # -- what is shown ------------------------------------------------------------------------------
 
@@ -279,6 +123,8 @@ class Desk(QMainWindow):
         case = self.session.case
         self.playhead.pause()
         self.does.span_from = None
+        self.code = ""
+        self._drawn_finds = None
         self.pages.setCurrentWidget(self.open_page if case is not None else self.shelf)
         self.setWindowTitle(f"{case.name} – afterclamp" if case is not None else "afterclamp")
         self.face.set_start(case.start_clock if case is not None else None)
@@ -293,6 +139,8 @@ class Desk(QMainWindow):
         for widget in (self.speed, self.class_name):
             widget.setVisible(case is not None)
         self.shelf.show_recent(self.session.recent)
+        for bar in (self.unset_clocks, self.originals):
+            bar.forget()
         self._show_clocks()
         self._marks_changed()
         self._looked("")
@@ -306,39 +154,67 @@ class Desk(QMainWindow):
         case = self.session.case
         if case is not None:
             self.face.set_start(case.start_clock)
+            self.playhead.set_bounds(case.span.start, case.span.end)
             self.views.refresh_case(case)
             self.views.set_notes(case.notes)
             self.card.set_case(case)
+            self._drawn_finds = None
             self._show_clocks()
 
     def _show_clocks(self) -> None:
-        """Say which clocks nobody has set: their times may be wrong by minutes or hours."""
-        unset = self.session.unset_clocks
-        self.unset_clocks.setVisible(bool(unset))
-        self.unset_clocks.setText(
-            f"Clocks that have not been set: {', '.join(unset)}. Until they are (by an answers file or "
-            "--accept-proposals at the bring-in), "
-            "times between these sources and the reference may be wrong by minutes or hours, and so may every "
-            "find, phase and figure that needs two of them."
+        """Say how many clocks nobody has set: their times may be wrong by minutes or hours."""
+        unset, case = self.session.unset_clocks, self.session.case
+        if not unset or case is None:
+            self.unset_clocks.say("")
+            return
+        count = len(case.sources) - 1  # the reference has none to set
+        are = "clock is" if count == 1 else "clocks are"
+        self.unset_clocks.say(
+            f"{len(unset)} of {count} {are} not set: times between sources cannot be compared.",
+            f"Not set: {', '.join(unset)}. Their times may be wrong by minutes or hours, and so may every find, "
+            "phase and figure that needs two sources.",
+        )
+
+    def _show_originals(self) -> None:
+        """Say which of the original exports are not on this machine as they were read."""
+        told = []
+        for state, words in _NOT_AS_THEY_WERE.items():
+            names = dict.fromkeys(one.name for one in self.session.originals if one.state == state)
+            if names:
+                told.append(f"{words}: {', '.join(names)}")
+        self.originals.say(
+            f"Originals {'; '.join(told)}. The case holds them as they were read." if told else "",
+            "\n".join(f"{one.name}: {one.state}, {one.path}" for one in self.session.originals),
         )
 
     def _marks_changed(self) -> None:
-        case = self.session.case
-        if case is not None:
+        if self.session.case is not None:
             self.views.set_marks(self.session.marks)
+            self._show_finds()
         self._write_lists()
 
     def _looked(self, name: str) -> None:
+        if name in ("", "originals"):
+            self._show_originals()
         if name in ("", "phases"):
             self.views.set_phases(self.session.phases)
         if name in ("", "finds"):
-            self.views.set_finds(self.session.finds)
-            self.card.set_artefacts(self.session.finds)
+            self._drawn_finds = None
+            self._show_finds()
         if name in ("", "figures"):
             self.figures.show_figures(self.session.figures)
         if name == "phases":
             self._to_first_event()
         self._write_lists()
+
+    def _show_finds(self) -> None:
+        """Draw the finds that nobody set aside; what was set aside greys nothing any more."""
+        live = self.session.live_finds
+        keys = [find.key for find in live]
+        if keys != self._drawn_finds:
+            self._drawn_finds = keys
+            self.views.set_finds(live)
+            self.card.set_artefacts(live)
 
     def _to_first_event(self) -> None:
         """From the blank start of a record to where bypass begins, once, unless somebody has moved."""
@@ -360,6 +236,8 @@ class Desk(QMainWindow):
             )
         ):  # fmt: skip
             self.tabs.setTabText(number_of, f"{title} {count}" if count else title)
+        self.tabs.setTabText(1, self.finds.title)
+        self.tabs.setTabToolTip(1, self.finds.title_tip)
         self._show_why()
         self._moved(self.playhead.time)
         self.show_state()
@@ -374,10 +252,24 @@ class Desk(QMainWindow):
         self.why.show_find(row.item, state, others, session.rules.get(row.item.code), session.site_reason)
 
     def show_state(self) -> None:
-        """Author and class of the next marks, in the status bar."""
+        """Author and class of the next mark in the status bar; what undo and redo would do in their names."""
         self.author.setText(f"marks by {self.session.author}")
-        name = self.session.class_names.get(self.code, "")
-        self.class_name.setText(f"class {self.code} {name}".rstrip() if self.code else "class: none yet (K)")
+        self.class_name.setText(
+            f"<b>next mark: {self.class_words(self.code)}</b> (Esc: none)" if self.code else "no class (K)"
+        )
+        for name, word, what in (
+            ("undo", "&Undo", self.session.undo_words(self.face.text)),
+            ("redo", "&Redo", self.session.redo_words(self.face.text)),
+        ):
+            action = self.actions_by_id[name]
+            action.setText(f"{word} {what}".rstrip())
+            action.setIconText(word.replace("&", ""))
+            keys = " or ".join(key.toString() for key in action.shortcuts())
+            action.setToolTip(f"{action.text().replace('&', '')} ({keys})")
+
+    def class_words(self, code: str) -> str:
+        """Code and plain name of a class."""
+        return f"{code} {self.session.class_names.get(code, '')}".rstrip()
 
     def _moved(self, t: float) -> None:
         if self.session.case is None:
@@ -386,6 +278,15 @@ class Desk(QMainWindow):
         self.now.setText(f"{self.face.text(t, tenths=True)}  {self.face.unit.lower()}")
         self.card.show_at(t)
 
+    def _zoomed(self, name: str, window: Span) -> None:
+        """A view zoomed by the wheel keeps what is under the pointer; say so when the playhead is left outside."""
+        t = self.playhead.time
+        if not window.start <= t <= window.end:
+            side = "left" if t < window.start else "right"
+            self.say(
+                f"The playhead, at {self.face.text(t)}, lies {side} of the {name}; V shows it in every view."
+            )
+
     def _play_state(self) -> None:
         playing = self.playhead.playing
         self.actions_by_id["play"].setText("&Pause" if playing else "&Play")
@@ -393,41 +294,10 @@ class Desk(QMainWindow):
         decimals = 0 if float(self.playhead.speed).is_integer() else 2
         self.speed.setText(f"{'playing' if playing else 'paused'}, {number(self.playhead.speed, decimals)} ×")
 
-    def _progress(self, what: str, share: float) -> None:
-        over = share >= 1.0
-        self.doing.setVisible(not over)
-        self.how_far.setVisible(not over)
-        self.doing.setText(what)
-        self.how_far.setValue(round(100 * share))
-
-    def say(self, text: str) -> None:
-        """A short word in the status bar."""
-        self.statusBar().showMessage(text, 8000)
-
-    def show_sentence(self, sentence: str) -> None:
-        """A whole sentence that a person must see, in a box; the desk stays up."""
-        box = QMessageBox(self)
-        box.setWindowTitle("afterclamp")
-        box.setText(sentence)
-        box.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
-        box.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
-        self.open_box(box)
-
-    def open_box(self, box: QDialog) -> None:
-        """Open a dialog over the desk without waiting for it."""
-
-        def closed() -> None:
-            if self.box is box:
-                self.box = None
-
-        self.box = box
-        box.finished.connect(closed)
-        box.open()
-
     # -- hands --------------------------------------------------------------------------------------
 
     def set_code(self, code: str) -> None:
-        """The class that the next marks are given."""
+        """The class that the next mark is given."""
         self.code = code
         self.show_state()
 
@@ -466,17 +336,3 @@ class Desk(QMainWindow):
         event.acceptProposedAction()
         # After the event: a drag that is still held by the other program must not wait for a dialog.
         QTimer.singleShot(0, self, lambda: self.does.dropped(paths))
-
-
-def _headed(title: str, widget: QWidget) -> QWidget:
-    """A pane under its name."""
-    box = QWidget()
-    label = QLabel(title, box)
-    label.setProperty("heading", True)
-    label.setBuddy(widget)
-    layout = QVBoxLayout(box)
-    layout.setContentsMargins(4, 0, 4, 0)
-    layout.setSpacing(2)
-    layout.addWidget(label)
-    layout.addWidget(widget, 1)
-    return box

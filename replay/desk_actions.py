@@ -1,173 +1,41 @@
-"""What each command of the desk does when it is chosen: one method a row of `actions.ACTIONS`."""
+"""What each command of the desk does when it is chosen: one method a row of `actions.ACTIONS`.
+
+Those of the menus File, Case and Mark stand in modules of their own.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QObject, QStandardPaths, Qt, QUrl
-from PySide6.QtGui import QDesktopServices, QGuiApplication
-from PySide6.QtWidgets import QAbstractButton, QApplication, QFileDialog, QMessageBox
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QAbstractButton, QApplication
 
-from .panes.bring_in import Errand, WhereBox
-from .panes.clock_face import length, number
+from .desk_case import CaseActions
+from .desk_files import FileActions
+from .desk_marks import MarkActions
+from .panes.clock_face import number
+from .panes.go_to import GoToBox
 from .panes.lists import ListPane
-from .panes.mark_box import AuthorBox, ClassBox, WordsBox
 from .panes.sheets import CautionsBox, KeySheet
 
 if TYPE_CHECKING:
-    from afterclamp.annotate.marks import Mark
-
     from .desk import Desk
 
 _BESIDE = 0.05  # seconds: a mark this near to the playhead is where one is, not the next one
 
 
-class DeskActions(QObject):
+class DeskActions(FileActions, CaseActions, MarkActions):
     """The commands of one desk."""
 
     def __init__(self, desk: Desk) -> None:
-        super().__init__(desk)
         self._desk = desk
-        self.errand: Errand | None = None
-        self.span_from: float | None = None
-        self._just_made: tuple[str, float] | None = None  # the last mark, and where the playhead stood
-
-    # -- file ---------------------------------------------------------------------------------------
-
-    def choose_case(self) -> None:
-        """Ask for a case folder and open it."""
-        folder = QFileDialog.getExistingDirectory(self._desk, "Open a case folder", self._folder("cases"))
-        if folder:
-            self.open_case(Path(folder))
-
-    def open_case(self, folder: Path) -> bool:
-        """Open a case folder; says so and leaves what is open when it cannot be."""
-        if not self._desk.session.open(folder):
-            return False
-        self._keep_folder("cases", folder.resolve().parent)
-        return True
-
-    def choose_exports(self) -> None:
-        """Ask for a folder of exports and bring it in."""
-        folder = QFileDialog.getExistingDirectory(self._desk, "Folder with exports", self._folder("exports"))
-        if folder:
-            self.ask_where([Path(folder)])
-
-    def choose_export_files(self) -> None:
-        """Ask for export files and bring them in."""
-        files, _ = QFileDialog.getOpenFileNames(self._desk, "Export files", self._folder("exports"))
-        if files:
-            self.ask_where([Path(name) for name in files])
-
-    def dropped(self, paths: Sequence[Path]) -> None:
-        """Open a case folder that was dropped; bring anything else in."""
-        if len(paths) == 1 and (paths[0] / "traces").is_dir():
-            self.open_case(paths[0])
-        elif paths:
-            self.ask_where(paths)
-
-    def ask_where(self, paths: Sequence[Path]) -> None:
-        """Ask where the case is to lie, then bring the exports in."""
-        if self.busy():
-            return
-        self._keep_folder("exports", paths[0].resolve().parent)
-        case = self._desk.session.case
-        box = WhereBox(paths, case.folder if case is not None else None, self._desk)
-        box.chosen.connect(lambda into: self.bring_in_to(paths, Path(into)))
-        self._desk.open_box(box)
-
-    def bring_in_to(self, paths: Sequence[Path], into: Path) -> None:
-        """Bring exports into a new case, or late sources into the open one."""
-        case = self._desk.session.case
-        if case is not None and into.resolve() == case.folder.resolve():
-            self._desk.session.close()  # the new source must not be written under an open case
-        request = {"task": "bring_in", "paths": [str(path) for path in paths], "into": str(into)}
-        self._run(Errand(request, "Bringing in", self._desk), lambda made: self.open_case(Path(made)))
-
-    def open_demo(self) -> None:
-        """Build the demonstration case if need be and open it."""
-        if self.busy():
-            return
-        base = QStandardPaths.writableLocation(QStandardPaths.StandardLocation.AppLocalDataLocation)
-        into = str(self._desk.settings.value("folders/demo", str(Path(base) / "demo")))
-        request = {"task": "demo", "into": into}
-        self._run(Errand(request, "Demonstration case", self._desk), lambda made: self.open_case(Path(made)))
-
-    def busy(self) -> bool:
-        """Whether long work that a person waits for is under way."""
-        return self.errand is not None
-
-    def _run(self, errand: Errand, then: Callable[[str], object]) -> None:
-        self.errand = errand
-
-        def ended(then: Callable[[str], object], word: str) -> None:
-            self.errand = None
-            errand.deleteLater()
-            then(word)
-
-        errand.made.connect(lambda made: ended(then, made))
-        errand.sentence.connect(lambda sentence: ended(self._desk.show_sentence, sentence))
-        errand.stopped.connect(lambda: ended(self._desk.say, "Stopped; nothing of it was kept."))
-        errand.start()
-
-    def close_case(self) -> None:
-        """Close the case and show the shelf."""
-        self._desk.session.close()
-
-    def copy_image(self) -> None:
-        """Copy the ladder and the views as one image."""
-        QGuiApplication.clipboard().setImage(self._desk.views.image())
-        self._desk.say("The views are on the clipboard as an image.")
-
-    def print_paper(self) -> None:
-        """Ask for a file and write the case paper to it."""
-        case = self._desk.session.case
-        if case is None or self.busy():
-            return
-        proposed = str(Path(self._folder("papers")) / f"{case.name}-paper.pdf")
-        kinds = "PDF (*.pdf);;Web page (*.html)"
-        name, _ = QFileDialog.getSaveFileName(self._desk, "Case paper", proposed, kinds)
-        if name:
-            out = Path(name) if Path(name).suffix else Path(f"{name}.pdf")
-            self._keep_folder("papers", out.parent)
-            self.write_paper(out)
-
-    def write_paper(self, out: Path) -> None:
-        """Write the case paper of the open case."""
-        case = self._desk.session.case
-        if case is None:
-            return
-        request = {"task": "paper", "case": str(case.folder), "out": str(out)}
-        self._run(Errand(request, "Case paper", self._desk), self._paper_made)
-
-    def _paper_made(self, made: str) -> None:
-        box = QMessageBox(self._desk)
-        box.setWindowTitle("Case paper")
-        box.setText(f"The case paper is written: {made}")
-        box.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
-        look = box.addButton("Look at it", QMessageBox.ButtonRole.ActionRole)
-        box.addButton(QMessageBox.StandardButton.Close)
-        look.clicked.connect(lambda: QDesktopServices.openUrl(QUrl.fromLocalFile(made)))
-        self._desk.open_box(box)
-
-    def choose_author(self) -> None:
-        """Ask under which name marks are kept."""
-        box = AuthorBox(self._desk.session.author, self._desk)
-        box.chosen.connect(self._desk.session.set_author)
-        box.chosen.connect(lambda _: self._desk.show_state())
-        self._desk.open_box(box)
+        self.errand = None
+        self.span_from = None
+        self._just_made = None  # the last mark, and where the playhead stood
 
     def close(self) -> None:
         """Close the program."""
         self._desk.close()
-
-    def _folder(self, kind: str) -> str:
-        return str(self._desk.settings.value(f"folders/{kind}", str(Path.home())))
-
-    def _keep_folder(self, kind: str, path: Path) -> None:
-        self._desk.settings.setValue(f"folders/{kind}", str(path))
 
     # -- move ---------------------------------------------------------------------------------------
 
@@ -245,6 +113,14 @@ class DeskActions(QObject):
         desk.tabs.setCurrentWidget(desk.finds_page if pane is desk.finds else pane)
         desk.go_to(row)
 
+    def go_to_time(self) -> None:
+        """Ask for a time and go there."""
+        case = self._desk.session.case
+        if case is not None:
+            box = GoToBox(self._desk.face, case.span, self._desk)
+            box.chosen.connect(self._desk.views.jump)
+            self._desk.open_box(box)
+
     def go_home(self) -> None:
         """To the start of the case."""
         if self._desk.session.case is not None:
@@ -254,94 +130,6 @@ class DeskActions(QObject):
         """To the end of the case."""
         if self._desk.session.case is not None:
             self._desk.views.jump(self._desk.session.case.span.end)
-
-    # -- marks --------------------------------------------------------------------------------------
-
-    def mark_point(self) -> None:
-        """Mark the moment at the playhead."""
-        t = self._desk.playhead.time
-        self._marked(self._desk.session.mark_point(t, self._desk.code), f"Marked {self._desk.face.text(t)}.")
-
-    def span_start(self) -> None:
-        """Start a span at the playhead."""
-        self.span_from = self._desk.playhead.time
-        self._desk.say(f"A span starts at {self._desk.face.text(self.span_from)}; ] ends it.")
-
-    def span_end(self) -> None:
-        """End the span at the playhead and keep it."""
-        if self.span_from is None:
-            self._desk.say("No span was started: [ starts one.")
-            return
-        self.keep_span(self.span_from, self._desk.playhead.time)
-        self.span_from = None
-
-    def keep_span(self, start: float, end: float) -> None:
-        """Keep a span as a mark."""
-        if start == end:
-            self._desk.say("A span needs two different times: move the playhead first.")
-            return
-        made = self._desk.session.mark_span(start, end, self._desk.code)
-        self._marked(made, f"Marked a span of {length(abs(end - start))}.")
-
-    def write_note(self) -> None:
-        """Ask for words: for the mark that was just made here, else as a note at the playhead."""
-        t = self._desk.playhead.time
-        row = self._desk.marks.current
-        if row is not None and self._just_made == (row.key, t):
-            mark = row.item
-            box = WordsBox("Words", f"Words for the mark at {self._desk.face.text(row.start)}", self._desk)
-            box.line.setText(mark.text)
-            box.written.connect(lambda text: self._desk.session.change_words(mark, text))
-            self._desk.open_box(box)
-            return
-        box = WordsBox("Note", f"Note at {self._desk.face.text(t)}", self._desk)
-        box.written.connect(lambda text: self._marked(self._desk.session.write_note(t, text), "Note kept."))
-        self._desk.open_box(box)
-
-    def _marked(self, made: Mark | None, words: str) -> None:
-        """Choose what was just made in the list, so that the next key can change or take it back."""
-        if made is None:
-            return  # the sentence that says why is on the screen
-        self._desk.marks.select(made.id)
-        self._just_made = (made.id, self._desk.playhead.time)
-        focus = QApplication.focusWidget()
-        if focus is None or not self._desk.finds_page.isAncestorOf(focus):
-            self._desk.tabs.setCurrentWidget(self._desk.marks)
-        self._desk.say(f"{words} N writes words to it, Shift+K gives it a class.")
-
-    def choose_class(self) -> None:
-        """Ask for the class that the next marks are given."""
-        choices = [("", "no class"), *self._desk.session.class_names.items()]
-        box = ClassBox(choices, self._desk.code, "Class of the next marks", self._desk)
-        box.chosen.connect(self._desk.set_code)
-        self._desk.open_box(box)
-
-    def change_class(self) -> None:
-        """Ask for another class for the selected mark."""
-        row = self._desk.marks.current
-        if row is None:
-            self._desk.say("Choose a mark in the list first.")
-            return
-        choices = [("", "no class"), *self._desk.session.class_names.items()]
-        box = ClassBox(choices, row.item.code, "Class of this mark", self._desk)
-        box.chosen.connect(lambda code: self._desk.session.change_class(row.item, code))
-        self._desk.open_box(box)
-
-    def delete_mark(self) -> None:
-        """Take the selected mark back."""
-        row = self._desk.marks.current
-        if row is None:
-            self._desk.say("Choose a mark in the list first.")
-            return
-        self._desk.session.delete_mark(row.item)
-
-    def undo(self) -> None:
-        """Undo one's own last edit."""
-        self._desk.session.undo()
-
-    def redo(self) -> None:
-        """Redo what was undone."""
-        self._desk.session.redo()
 
     # -- finds --------------------------------------------------------------------------------------
 
@@ -373,21 +161,36 @@ class DeskActions(QObject):
         self._desk.say(f"Times are shown as {self._desk.face.display}.")
 
     def zoom_in(self) -> None:
-        """Narrow the Middle view."""
-        self._desk.views.zoom_middle(0.5)
+        """Narrow the Middle view around the playhead."""
+        self._zoom(0.5)
 
     def zoom_out(self) -> None:
-        """Widen the Middle view."""
-        self._desk.views.zoom_middle(2.0)
+        """Widen the Middle view around the playhead."""
+        self._zoom(2.0)
+
+    def _zoom(self, factor: float) -> None:
+        views, t = self._desk.views, self._desk.playhead.time
+        if not views.middle.span.start <= t <= views.middle.span.end:
+            views.jump(t)  # it was left outside by the wheel: fetch it before zooming around it
+        views.zoom_middle(factor)
+
+    def show_playhead(self) -> None:
+        """Bring the playhead into the middle of the views, wherever they were zoomed to."""
+        views, t = self._desk.views, self._desk.playhead.time
+        if not views.long.span.start <= t <= views.long.span.end:
+            views.reset()  # the Long view was zoomed away from it: the whole case again
+        views.jump(t)
 
     def zoom_reset(self) -> None:
         """The widths of first start."""
         self._desk.views.reset()
 
     def show_no_stretch(self) -> None:
-        """Take the coloured stretch off the views, and forget a span that was started."""
+        """Take the coloured stretch off the views; forget a span that was started and the class of the next mark."""
         self._desk.views.show_selected(None)
+        self._desk.views.set_shaded([])
         self.span_from = None
+        self._desk.set_code("")
 
     def to_marks(self) -> None:
         """Keyboard to the marks."""

@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import csv
 import io
-import os
-import shutil
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
 from pathlib import Path
@@ -18,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from afterclamp.annotate.series import MASKED, MISSING, StateArray
 from afterclamp.io.errors import CannotWrite
+from afterclamp.io.whole import written_whole
 
 from .footing import CaseFooting, confirmed_words, states_of
 from .wording import half_width
@@ -60,22 +59,15 @@ def export_tables(
         raise CannotWrite("is there already and holds something", path=out, todo="Give a new folder")
     tell = progress or _silent
     tables = _tables(case, tell, day or date.today())
-    partial = out.with_name(f".{out.name}.partial-{os.getpid()}")
-    try:
-        partial.mkdir(parents=True)
+    with written_whole(
+        out,
+        parents=True,
+        what="the tables could not be written",
+        todo="Make room or get permission to write there, then export again",
+    ) as partial:
+        partial.mkdir()
         for name, text in tables.items():
             (partial / name).write_text(text, "utf-8", newline="")
-        if out.exists():
-            out.rmdir()
-        partial.rename(out)
-    except OSError as cause:
-        raise CannotWrite(
-            f"the tables could not be written ({cause.strerror or cause})",
-            path=out,
-            todo="Make room or get permission to write there, then export again",
-        ) from cause
-    finally:
-        shutil.rmtree(partial, ignore_errors=True)
     tell(1.0, "done")
     return [out / name for name in tables]
 
@@ -249,8 +241,9 @@ def _note(footer: str) -> str:
         f"{footer}\n\n"
         "This note belongs to every file of this folder.\n\n"
         "Times are seconds of the reference clock, counted from its first sample. unc95 is the half-width of a\n"
-        "95 % interval. Traces are as recorded, the mean of each second; seconds that no figure uses stand in\n"
-        "not-believed-1hz.csv. An empty cell means not recorded. Finds are proposals. Units are UCUM.\n"
+        "95 % interval; it is empty where that is not known, as while the clock of a source is not set. Traces are\n"
+        "as recorded, the mean of each second; seconds that no figure uses stand in not-believed-1hz.csv. An empty\n"
+        "cell means not recorded. Finds are proposals. Units are UCUM.\n"
     )
 
 

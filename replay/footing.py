@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     from afterclamp.annotate.marks import Verdict
     from afterclamp.io.case import Case
 
+UNSIGNED = "____"
+"""Room for a name where nobody confirmed anything."""
+
 
 def case_hash(case: Case) -> str:
     """Twelve characters that change when a source or an edit of the case does."""
@@ -52,7 +55,7 @@ class CaseFooting:
     masked_s : float
         Seconds in which at least one channel is taken for artefact.
     confirmed_by : tuple of str
-        Who gave a verdict, and on how many finds; see `confirmed_words`.
+        Who gave a verdict, on how many finds, and how many nobody reviewed; see `confirmed_words`.
     case_hash : str
     """
 
@@ -97,12 +100,14 @@ class CaseFooting:
             version=program_version(),
             case_hash=self.case_hash,
             day=day,
-            confirmed_by=", ".join(self.confirmed_by) or "____",
+            confirmed_by=", ".join(self.confirmed_by) or UNSIGNED,
         )
 
 
 def confirmed_words(said: Mapping[str, Sequence[Verdict]], found: int) -> tuple[str, ...]:
-    """Who gave a verdict and on how many of the finds: one line on one find is no review of them all.
+    """Who gave a verdict, on how many of the finds, and how many nobody reviewed.
+
+    One line on one find is no review of them all; without any verdict a line is left to sign on.
 
     Parameters
     ----------
@@ -115,10 +120,14 @@ def confirmed_words(said: Mapping[str, Sequence[Verdict]], found: int) -> tuple[
     for several in said.values():
         counts.update((one.author, one.decision) for one in several)
     authors = sorted({author for author, _ in counts})
-    return tuple(
+    words = [
         f"{author} ({counts[author, 'accepted']} of {found} accepted, {counts[author, 'set aside']} set aside)"
         for author in authors
-    )
+    ] or [f"{UNSIGNED} (0 of {found})"]
+    left = found - sum(1 for several in said.values() if several)
+    if left > 0:
+        words.append(f"{left} {'find' if left == 1 else 'finds'} not reviewed")
+    return tuple(words)
 
 
 def limits_words(limits: Sequence[LimitSet]) -> str:

@@ -32,6 +32,13 @@ class LongWork(QObject):
         A partial result, packed by `bringing.pack`.
     done(result), questions(list), sentence(str), cancelled()
         How it ended: exactly one of them, once.
+
+    Attributes
+    ----------
+    leave_out : list of str
+        With a sentence about one file: what to leave out so that the others can be brought in.
+    table : str
+        With a sentence about a table: its path, so that its columns can be matched by hand.
     """
 
     progressed = Signal(str, float)
@@ -50,6 +57,8 @@ class LongWork(QObject):
         self._outcome: dict[str, Any] | None = None
         self.process_id = 0
         self.ended_by_force = False
+        self.leave_out: list[str] = []
+        self.table = ""
         self._process = QProcess(self)
         self._process.readyReadStandardOutput.connect(self._read)
         self._process.started.connect(self._started)
@@ -131,6 +140,8 @@ class LongWork(QObject):
         elif "questions" in outcome:
             self.questions.emit(outcome["questions"])
         elif "sentence" in outcome:
+            self.leave_out = list(outcome.get("leave_out", ()))
+            self.table = str(outcome.get("table", ""))
             self.sentence.emit(outcome["sentence"])
         else:
             self.cancelled.emit()

@@ -6,27 +6,37 @@ process of their own (`bringing`), so that the desk never waits and never loads 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from afterclamp.annotate import marks as marking
 from afterclamp.annotate.finds import Find, Finds
 from afterclamp.annotate.marks import Mark, Verdict
 from afterclamp.annotate.phase_model import Phase
+from afterclamp.annotate.phases import overlay
 from afterclamp.annotate.rules import RULES, Rule
-from afterclamp.io import open_case
-from afterclamp.io.case import CHANGES_READING, Case
+from afterclamp.io import mappings, open_case
+from afterclamp.io.case import Case
 from afterclamp.io.errors import CaseError
-from afterclamp.io.log import Edit
+from afterclamp.io.log import Edit, Log
+from afterclamp.io.origins import SourceFile
 from PySide6.QtCore import QObject, QSettings, Signal
 
+from . import undoing
 from .classes import class_names
+from .clock_setting import keep
 from .longwork import LongWork, unpack
 from .panes.loose_ends import Section, sections
 
+if TYPE_CHECKING:
+    from .panes.name_lines import Naming
+
 DEFAULT_AUTHOR = "reviewer"
 RECENT_CASES = 8
+
+_ONLY_SHOWN = frozenset({"mark", "verdict"})
+"""Verbs of edits that nothing is worked out from: after any other one the case is looked through again."""
 
 
 class Session(QObject):
@@ -41,7 +51,7 @@ class Session(QObject):
     marks_changed()
         Marks or verdicts are other ones.
     looked(name)
-        ``"phases"``, ``"finds"`` or ``"figures"`` have come in.
+        ``"originals"``, ``"phases"``, ``"finds"`` or ``"figures"`` have come in.
     progressed(what, share)
         Of the look through the case; share 1 when it is over.
     said(text)
@@ -107,6 +117,7 @@ class Session(QObject):
         self.phases: list[Phase] = []
         self.finds: Sequence[Find] = ()
         self.figures: list[Any] = []
+        self.originals: Sequence[SourceFile] = ()
 
     @property
     def recent(self) -> list[Path]:
@@ -167,28 +178,98 @@ class Session(QObject):
         """Say of a find ``"accepted"`` or ``"set aside"``."""
         self._try(lambda case: marking.verdict(case, self.author, find, decision))
 
-    def undo(self) -> None:
-        """Take back one's own last edit."""
-        self._turn(lambda case: case.log.undo(self.author), "undone", "Nothing of yours is left to undo.")
+    def set_clocks(self, payloads: Sequence[Mapping[str, Any]]) -> None:
+        """Set the clocks of some sources, each an edit of its own that replaces the one in force."""
+        if payloads:
+            self._try(lambda case: keep(case, self.author, payloads))
+            self._read_again()
 
-    def redo(self) -> None:
-        """Bring back what was undone."""
-        self._turn(lambda case: case.log.redo(self.author), "redone", "Nothing is left to redo.")
+    def name_lines(self, namings: Sequence[Naming]) -> None:
+        """Settle what some channels are and in which unit, and keep it for the next source that looks the same."""
 
-    def _turn(self, step: Callable[[Case], Edit | None], word: str, nothing: str) -> None:
+        def step(case: Case) -> None:
+            for one in namings:
+                case.change_channel(
+                    self.author,
+                    one.channel,
+                    kind=one.kind,
+                    site=one.site,
+                    side=one.side,
+                    statistic=one.statistic,
+                    unit=one.unit,
+                )
+            mappings.remember(case, mappings.default_folder())
+
+        self._try(step)
+        self._read_again()
+
+    def take_in_or_out(self, source: str, present: bool) -> None:
+        """Take a source out of everything, or put it back."""
+        self._try(lambda case: (case.put_back if present else case.take_out)(self.author, source))
+        self._read_again()
+
+    def set_phase(self, payload: Mapping[str, Any]) -> None:
+        """Set the times of a phase, an edit that replaces the one in force for it."""
+        key = (payload["name"], int(payload.get("index", 0)))
+
+        def step(case: Case) -> None:
+            before = [
+                one.id
+                for one in case.log.standing("phase")
+                if (one.payload.get("name"), int(one.payload.get("index", 0))) == key
+            ]
+            case.edit(self.author, "phase", payload, supersedes=before[-1] if before else None)
+            # Shown at once; the look that follows confirms it.
+            self.phases = overlay(self.phases, [(self.author, payload)])
+
+        self._try(step)
+        self.looked.emit("phases")
+        self._read_again()
+
+    def undo(self) -> Edit | None:
+        """Take back one's own last edit; gives that edit."""
+        return self._turn(lambda case: case.log.undo(self.author), "Nothing of yours is left to undo.")
+
+    def redo(self) -> Edit | None:
+        """Bring back what was undone; gives that edit."""
+        return self._turn(lambda case: case.log.redo(self.author), "Nothing is left to redo.")
+
+    def _turn(self, step: Callable[[Case], Edit | None], nothing: str) -> Edit | None:
         made: list[Edit | None] = []
         self._try(lambda case: made.append(step(case)))
         turn = made[0] if made else None
         if made and turn is None:
             self.said.emit(nothing)
         if turn is None or self.case is None:
+            return None
+        target = undoing.by_id(self.case.log, str(turn.payload["edit"]))
+        if target is not None and target.verb not in _ONLY_SHOWN:
+            self._read_again()
+        return target
+
+    def _read_again(self) -> None:
+        """After an edit that changes what is read or worked out: read the case again, and look again."""
+        if self.case is None:
             return
-        target = next((edit for edit in self.case.log.edits if edit.id == turn.payload["edit"]), None)
-        if target is not None and target.verb in CHANGES_READING:
-            self.case.refresh()
-            self.edited.emit()
-            self.look()
-        self.said.emit(f"{target.verb if target is not None else 'edit'} {word}")
+        self.case.refresh()
+        self._read_log()
+        self.edited.emit()
+        self.marks_changed.emit()  # an anchored mark moves with its trace
+        self.look()
+
+    def undo_words(self, time_text: Callable[[float], str]) -> str:
+        """What undo would take back; empty where nothing."""
+        return self._words_of(undoing.next_undo, time_text)
+
+    def redo_words(self, time_text: Callable[[float], str]) -> str:
+        """What redo would bring back; empty where nothing."""
+        return self._words_of(undoing.next_redo, time_text)
+
+    def _words_of(self, which: Callable[[Log, str], Edit | None], time_text: Callable[[float], str]) -> str:
+        if self.case is None:
+            return ""
+        edit = which(self.case.log, self.author)
+        return undoing.words(self.case.log, edit, time_text) if edit is not None else ""
 
     def _try(self, step: Callable[[Case], object]) -> None:
         if self.case is None:
@@ -217,6 +298,12 @@ class Session(QObject):
                 next(iter(decisions.values())) if len(set(decisions.values())) == 1 else "in dispute"
             )
         return states
+
+    @property
+    def live_finds(self) -> list[Find]:
+        """Finds that nobody set aside: these are drawn, and their artefacts greyed."""
+        states = self.states
+        return [find for find in self.finds if states.get(find.key) != "set aside"]
 
     @property
     def unset_clocks(self) -> list[str]:
@@ -278,7 +365,7 @@ class Session(QObject):
         self.refused.emit(sentence)
 
     def take(self, name: str, value: Any) -> None:
-        """Take what a look brought in: ``"phases"``, ``"finds"`` or ``"figures"``."""
+        """Take what a look brought in: ``"originals"``, ``"phases"``, ``"finds"`` or ``"figures"``."""
         if name == "phases":
             self.phases = value
         elif name == "finds":
@@ -286,4 +373,6 @@ class Session(QObject):
             self._read_log()
         elif name == "figures":
             self.figures = value
+        elif name == "originals":
+            self.originals = value
         self.looked.emit(name)

@@ -30,7 +30,6 @@ from .wording import (
 
 if TYPE_CHECKING:
     from afterclamp.annotate.figures import Figure
-    from afterclamp.annotate.finds import Finds
     from afterclamp.annotate.phases import Phase
     from afterclamp.io.case import Case
 
@@ -203,10 +202,10 @@ def clocks(case: Case, rows: Sequence[Row]) -> str:
     cells = []
     for row in rows:
         if row["method"] == "unset":
-            offset = "not set, taken as written"
+            offset = f"taken as written, {spread(math.inf)}"
         else:
-            spread = "" if row["method"] == "reference" else f" {plus_minus(half_width(row['sd_s']))}"
-            offset = f"{_signed(row['offset_s'], 1)} s{spread}"
+            within = "" if row["method"] == "reference" else f" {spread(half_width(row['sd_s']))}"
+            offset = f"{_signed(row['offset_s'], 1)} s{within}"
         steps = "; ".join(
             f"{_signed(step['by_s'], 1)} s at {case.clock_text(step['at_s']) if math.isfinite(step['at_s']) else '?'}"
             for step in row["steps"]
@@ -216,6 +215,11 @@ def clocks(case: Case, rows: Sequence[Row]) -> str:
         )
     text = table(("source", "ahead of the reference by", "drift", "steps", "set"), cells, "<<><<")
     return f"{text}\nOffsets are at reference time 0; ± is a 95 % interval."
+
+
+def spread(half_width_s: float) -> str:
+    """A ± in words for a table: where it is without limit nobody set the clock that the time rests on."""
+    return "± unknown (clock not set)" if half_width_s == math.inf else plus_minus(half_width_s)
 
 
 def _signed(value: float, digits: int) -> str:
@@ -239,17 +243,18 @@ def figures(found: Sequence[Figure]) -> str:
     cells = [
         (
             str(row),
-            figure.measure.replace("_", " "),
-            phase_name(figure.phase),
+            measure_words(figure),
+            ", ".join(filter(None, [phase_name(figure.phase), figure.part])),
             limit_text(figure),
             minutes(figure.outside_s) if figure.side else NONE,
             minutes(figure.observed_s),
             quantity(figure.value, figure.unit),
+            quantity(figure.nadir, figure.limit_unit or figure.unit),
+            minutes(figure.longest_run_s) if figure.side else NONE,
             minutes(figure.excluded_s),
             minutes(figure.masked_s),
             minutes(figure.missing_s),
             figure.site.replace("_", " "),
-            figure.clean,
         )
         for row, figure in enumerate(counted, start=1)
     ]
@@ -261,21 +266,23 @@ def figures(found: Sequence[Figure]) -> str:
         "outside",
         "of observed",
         "area or mean",
+        "farthest",
+        "longest",
         "left out",
         "masked",
         "missing",
         "site",
-        "state",
     )
-    text = table(headings, cells, "><<<>>>>>><<")
-    notes = [
-        f"  {row}  {readable(figure.note)}" for row, figure in enumerate(counted, start=1) if figure.note
-    ]
+    text = table(headings, cells, "><<<>>>>>>>><")
+    states = {"masked": "artefacts masked and counted", "raw": "raw, artefacts left in"}
+    said = "; ".join(states.get(one, one) for one in dict.fromkeys(figure.clean for figure in counted))
+    text += f"\n{said.capitalize()}. Farthest: the value farthest outside, or nearest to it; of a mean, the lowest."
+    notes = _numbered(readable(figure.note) for figure in counted)
     sources = dict.fromkeys(
         f"  {limit_text(f)} ({f.limit_id}): {f.limit_source}" for f in counted if f.limit_source
     )
     absent = [
-        f"  {' '.join((figure.measure.replace('_', ' '), limit_text(figure)))}, {phase_name(figure.phase)}: "
+        f"  {measure_words(figure)} {limit_text(figure)}, {phase_name(figure.phase)}: "
         f"{figure.note.removeprefix('not computed: ')}"
         for figure in found
         if figure.value is None
@@ -284,6 +291,21 @@ def figures(found: Sequence[Figure]) -> str:
         if lines:
             text += f"\n\n{title}:\n" + "\n".join(lines)
     return text
+
+
+def _numbered(notes: Iterable[str]) -> list[str]:
+    """Notes with the numbers of the rows that they belong to; one that several rows share stands once."""
+    rows: dict[str, list[str]] = {}
+    for row, note in enumerate(notes, start=1):
+        if note:
+            rows.setdefault(note, []).append(str(row))
+    return [f"  {', '.join(numbers)}  {note}" for note, numbers in rows.items()]
+
+
+def measure_words(figure: Figure) -> str:
+    """What was measured; the part of it that was counted stands with the phase."""
+    words = figure.measure.replace("_", " ")
+    return words.removesuffix(" cold").removesuffix(" warm") if figure.part else words
 
 
 def limit_text(figure: Figure) -> str:
@@ -322,7 +344,7 @@ def phases(case: Case, found: Sequence[Phase]) -> str:
             ("  " if phase.parent else "") + phase_name(phase.name),
             case.clock_text(phase.start_s),
             case.clock_text(phase.end_s),
-            plus_minus(phase.unc_s),
+            spread(phase.unc_s),
             length(phase.end_s - phase.start_s),
             f"confirmed by {phase.confirmed_by}" if phase.confirmed_by else "proposed",
             phase.source,
@@ -331,91 +353,12 @@ def phases(case: Case, found: Sequence[Phase]) -> str:
     ]
     text = table(("phase", "start", "end", "each", "min:s", "state", "by"), cells, "<<<>><<")
     sums = [
-        (one.name, length(one.total_s), plus_minus(one.unc_s), str(len(one.each)), one.method)
+        (one.name, length(one.total_s), spread(one.unc_s), str(len(one.each)), one.method)
         for one in durations(found).values()
     ]
     return text + (
         "\n\n" + table(("duration", "min:s", "", "parts", "counted as"), sums, "<>>><") if sums else ""
     )
-
-
-# --- finds --------------------------------------------------------------------------------------------
-
-
-FIND_FIELDS = ("code", "name", "start_s", "end_s", "channels", "site", "confidence", "evidence", "linked")
-
-
-def find_rows(found: Finds) -> list[Row]:
-    """One row a find, with the fixed fields."""
-    return [{name: row[name] for name in FIND_FIELDS} for row in found.to_json()]
-
-
-def finds(case: Case, found: Finds) -> str:
-    """Finds as a table, then what was not looked for and why."""
-    cells = [
-        (
-            find.code,
-            find.name,
-            case.clock_text(find.start_s),
-            length(find.start_s),
-            length(find.end_s - find.start_s),
-            ", ".join(name.replace("_", " ") for name in find.channels),
-            number(find.confidence, 2),
-            ", ".join(dict.fromkeys(link.code or link.what for link in find.linked)),
-        )
-        for find in found
-    ]
-    text = (
-        table(
-            ("code", "find", "clock", "at min:s", "for", "channels", "plain", "linked to"), cells, "<<<>><><"
-        )
-        if cells
-        else "The rules that could be used found nothing."
-    )
-    text += "\nEach is a proposal that a qualified person must confirm; how plain it is, is no probability."
-    if found.site_reason:
-        text += f"\nBelieved arterial site: {found.site.replace('_', ' ') or 'none'}. {found.site_reason}"
-    if found.not_looked_for:
-        text += "\n\nNot looked for:\n" + "\n".join(f"  {line}" for line in found.not_looked_for)
-    return text
-
-
-def rule_rows(found: Finds) -> list[Row]:
-    """One row a rule, in words and with its numbers."""
-    from afterclamp.annotate.rules import RULES
-
-    return [
-        {
-            "code": rule.code,
-            "name": rule.name,
-            "family": rule.family,
-            "words": rule.sentence(),
-            "status": rule.status,
-            "source": rule.source,
-            "needs": list(rule.needs),
-            "phase": list(rule.phase),
-            "parameters": {key: asdict(parameter) for key, parameter in rule.parameters.items()},
-            "version": rule.version,
-            "finds": sum(find.code == rule.code for find in found),
-        }
-        for rule in RULES
-    ]
-
-
-def rules(found: Finds) -> str:
-    """The rules in words, one paragraph each."""
-    from afterclamp.annotate.rules.rule import STATUS
-
-    parts = []
-    for row in rule_rows(found):
-        source = f": {row['source']}" if row["source"] else ""
-        parts.append(
-            f"{row['code']}  {row['name']} ({row['finds']} found)\n      {row['words']}\n"
-            f"      {STATUS.get(row['status'], row['status'])}{source}"
-        )
-    if found.not_looked_for:
-        parts.append("Not looked for:\n" + "\n".join(f"  {line}" for line in found.not_looked_for))
-    return "\n\n".join(parts)
 
 
 # --- check --------------------------------------------------------------------------------------------

@@ -39,6 +39,15 @@ def phase_name(token: str) -> str:
     return _PHASE_NAMES.get(token) or _WINDOW_NAMES.get(token, token.replace("_", " "))
 
 
+_SITE_WORDS: Mapping[str, str] = MappingProxyType({"cvp": "central venous", "pa": "pulmonary artery"})
+
+
+def site_words(text: str) -> str:
+    """Canonical names of channels as people say them: ``pa and left_radial`` is pulmonary artery and left radial."""
+    spaced = text.replace("_", " ") if "/" not in text else text
+    return re.sub(r"\b(cvp|pa)\b", lambda found: _SITE_WORDS[found[1]], spaced)
+
+
 def unit_name(ucum: str) -> str:
     """A UCUM unit as people write it: ``mm[Hg].min`` becomes ``mmHg·min``."""
     if ucum in UNIT_NAMES:
@@ -100,12 +109,20 @@ def in_minutes(seconds: float | None) -> str:
 
 
 def plus_minus(half_width_s: float | None) -> str:
-    """The half-width of a 95 % interval in seconds, ``± 2 s``."""
+    """The half-width of a 95 % interval in seconds, ``± 2 s``; without limit it is unknown."""
+    if half_width_s == math.inf:
+        return "± unknown"  # of a clock that nobody set
     if half_width_s is None or not math.isfinite(half_width_s):
         return "± ?"
     if half_width_s < 0.1:
         return "± < 0.1 s"
     return f"± {half_width_s:.1f} s" if half_width_s < 10 else f"± {half_width_s:.0f} s"
+
+
+def spread(half_width_s: float | None) -> str:
+    """The same for a page, which says why it is unknown: a clock that the time rests on was set by nobody."""
+    text = plus_minus(half_width_s)
+    return f"{text}: clock not set" if half_width_s == math.inf else text
 
 
 def half_width(sd_s: float) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,6 +21,16 @@ os.environ.setdefault("QT_SCALE_FACTOR", "1")
 # The same examples on every run, and no limit on time, which a busy machine would break.
 settings.register_profile("afterclamp", derandomize=True, deadline=None)
 settings.load_profile("afterclamp")
+
+
+_settings_folders = count()
+
+
+@pytest.fixture(autouse=True)
+def _own_settings(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a bring-in learns goes to a folder of this test alone, never to anybody's home."""
+    folder = tmp_path_factory.getbasetemp() / "settings" / str(next(_settings_folders))
+    monkeypatch.setenv("AFTERCLAMP_SETTINGS", str(folder))
 
 
 @pytest.fixture(scope="session")

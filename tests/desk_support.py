@@ -11,9 +11,10 @@ import small_case
 from afterclamp.annotate.finds import Finds
 from afterclamp.annotate.rules import Find
 from afterclamp.replay.desk import Desk
+from afterclamp.replay.panes.mark_box import WordsBox
 from afterclamp.replay.panes.sheets import CautionsBox
 from afterclamp.replay.session import Session
-from PySide6.QtCore import QSettings
+from PySide6.QtCore import QSettings, Qt
 from pytestqt.qtbot import QtBot
 
 FLUSH = Find("A2", "fast flush", 200.0, 203.0, ("femoral",), "", 0.9, {"rule": "a rule", "before": 80.0})
@@ -58,6 +59,13 @@ def shown(qtbot: QtBot, settings: QSettings) -> Desk:
     with qtbot.waitExposed(desk):
         desk.show()
     return desk
+
+
+def leave_words(qtbot: QtBot, desk: Desk) -> None:
+    """Keep the mark that was just made without words."""
+    assert isinstance(desk.box, WordsBox)
+    qtbot.keyClick(desk.box, Qt.Key.Key_Escape)
+    assert desk.box is None
 
 
 @pytest.fixture(scope="session")

@@ -14,6 +14,7 @@ import pytest
 from afterclamp.annotate.beats import average_over_seconds, beats, find_beats, pulse_pressure
 from afterclamp.annotate.measures import mean_arterial_pressure
 from afterclamp.annotate.ripple import range_without_ripple
+from afterclamp.annotate.smoothing import noise_level
 from afterclamp.io.recording import Segment
 from afterclamp.io.terms import Identity
 from numpy.typing import NDArray
@@ -234,3 +235,15 @@ def test_a_channel_gives_beats_pulse_and_mean_by_second(tmp_path: Path):
         assert np.median(mean.values[5:115]) == pytest.approx(one.wave[500:11500].mean(), abs=0.5)
         assert mean.values[130:175] == pytest.approx(50, abs=0.1)
         assert mean.at(140.5) == mean.values[140]
+
+
+@pytest.mark.parametrize("more", range(6))
+def test_a_noisy_wave_of_any_length_has_beats_to_its_end(more: int) -> None:
+    # Noise is measured in blocks of 2 s (200 samples here): the last, begun block must have its level too.
+    rng = np.random.default_rng(5)
+    t = np.arange(6000 + more) / 100
+    wave = 80 + 25 * np.maximum(np.sin(2 * np.pi * 1.25 * t), 0) + 3 * rng.standard_normal(t.size)
+    for length in (6000 + more, 200 + more, 3 + more):
+        assert noise_level(wave[:length], 200).size * 200 >= length
+        find_beats(wave[:length], 100.0)
+    assert find_beats(wave, 100.0).onset[-1] > 57.0

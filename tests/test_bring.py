@@ -85,20 +85,59 @@ def test_a_clock_answer_becomes_an_edit(exports: Path, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "answers",
+    ("answers", "said"),
     [
-        {"clocks": {"nobody": {"pieces": [{"offset_s": 1}]}}},
-        {"clocks": {"pump": {"pieces": [{"offset": 1}]}}},
-        {"units": {"pump/flow": "L/min7"}},
-        {"colour": {}},
+        ({"clocks": {"nobody": {"pieces": [{"offset_s": 1}]}}}, "there is no source 'nobody'; there are: "),
+        ({"reference": {"source": "nobody"}}, "table reference: there is no source 'nobody'; there are: "),
+        ({"units": {"pump/flw": "L/min"}}, "table units: there is no channel 'pump/flw'; there are: "),
+        ({"identity": {"pomp/flow": {"kind": "pump_flow"}}}, "there is no channel 'pomp/flow'; there are: "),
+        ({"columns": {"pomp.csv": "none"}}, "table columns: there is no file 'pomp.csv'; there are: "),
+        ({"clocks": {"pump": {"pieces": [{"offset": 1}]}}}, "a clock piece has ['offset']"),
+        ({"clocks": {"pump": {"pieces": "soon"}}}, "found 'soon'; expected a list of tables"),
+        ({"units": {"pump/flow": "L/min7"}}, "'L/min7' is no known unit"),
+        ({"units": {"pump/flow": 7}}, "found 7; expected a unit in quotes"),
+        ({"identity": {"pump/flow": {"kind": "blood"}}}, "blood"),
+        ({"identity": {"pump/flow": {"kind": 7}}}, "found 7; expected one of "),
+        (
+            {"identity": {"pump/flow": {"kind": "pump_flow", "kin": ""}}},
+            "expected one of: kind, site, side, statistic",
+        ),
+        ({"identity": {"pump/flow": {}}}, "'kind' is missing"),
+        ({"colour": {}}, "nothing by the name 'colour' belongs here; expected one of: reference, clocks"),
     ],
 )
-def test_an_answer_that_fits_nothing_is_refused(
-    exports: Path, tmp_path: Path, answers: dict[str, object]
+def test_an_answer_that_fits_nothing_is_refused_in_words(
+    exports: Path, tmp_path: Path, answers: dict[str, object], said: str
 ) -> None:
-    with pytest.raises(CaseError):
+    with pytest.raises(CaseError) as refused:
         bring_in(exports, tmp_path / "case", answers=answers)
+    assert said in refused.value.sentence
+    for jargon in ("Value error", "Input should", "Extra inputs", "Field required", "validation"):
+        assert jargon not in refused.value.sentence
     assert nothing_left(tmp_path, "exports")
+
+
+def test_what_is_named_wrongly_is_told_with_what_there_is(exports: Path, tmp_path: Path) -> None:
+    with pytest.raises(CaseError) as refused:
+        bring_in(exports, tmp_path / "case", answers={"units": {"pump/flw": "L/min"}})
+    assert "there are: pump/Flow, pump/Line_P" in refused.value.sentence
+
+
+def test_answers_about_a_source_that_is_in_the_case_already_are_no_strangers(
+    exports: Path, tmp_path: Path
+) -> None:
+    (tmp_path / "late").mkdir()
+    (exports / "pump.csv").rename(tmp_path / "late" / "pump.csv")
+    answers = {"clocks": {"log": {"pieces": [{"offset_s": 1}]}}, "reference": {"source": "log"}}
+    bring_in(exports, tmp_path / "case", answers=answers).close()
+    bring_in(tmp_path / "late", tmp_path / "case", answers=answers).close()
+
+
+def test_answers_about_a_file_that_is_left_out_are_passed_over(exports: Path, tmp_path: Path) -> None:
+    answers = {"clocks": {"pump": {"pieces": [{"offset_s": 1}]}}, "reference": {"source": "pump"}}
+    with bring_in(exports, tmp_path / "case", answers=answers, leave_out=[exports / "pump.csv"]) as case:
+        assert "pump" not in {source.name for source in case.sources}
+        assert not case.log.standing("clock")
 
 
 def test_a_late_source_is_one_more_file(exports: Path, tmp_path: Path) -> None:
@@ -115,6 +154,35 @@ def test_the_same_file_is_not_taken_twice(exports: Path, tmp_path: Path) -> None
     bring_in(exports, tmp_path / "case").close()
     with pytest.raises(CannotWrite, match="in this case already"):
         bring_in(exports / "pump.csv", tmp_path / "case")
+
+
+@pytest.mark.parametrize("again", ["copy of pump.csv", "backup/pump.csv"])
+def test_a_file_that_is_given_twice_is_brought_in_once_and_said(
+    exports: Path, tmp_path: Path, again: str
+) -> None:
+    (exports / again).parent.mkdir(exist_ok=True)
+    (exports / again).write_text(PUMP)
+    with bring_in(exports, tmp_path / "case") as case:
+        assert sum(len(source.files) for source in case.sources) == 2  # the pump once, and the log
+        (told,) = [line for one in case.sources for line in one.set_aside if "same bytes" in line]
+        assert "brought in once" in told
+
+
+def test_a_file_with_other_bytes_is_another_source(exports: Path, tmp_path: Path) -> None:
+    (exports / "pump2.csv").write_text(PUMP.replace("4.00", "4.01"))
+    with bring_in(exports, tmp_path / "case") as case:
+        assert len(case.sources) == 3
+
+
+def test_the_same_case_sheet_twice_is_one(exports: Path, tmp_path: Path) -> None:
+    (exports / "backup").mkdir()
+    sheet = exports / "case-sheet.toml"
+    (exports / "backup" / sheet.name).write_bytes(sheet.read_bytes())
+    with bring_in(exports, tmp_path / "case") as case:
+        assert case.patient.height_cm == 168
+    sheet.write_text("[patient]\nheight_cm = 170\n")
+    with pytest.raises(FileUnreadable, match="second case sheet"):
+        bring_in(exports, tmp_path / "other")
 
 
 def test_a_damaged_file_stops_all_and_leaves_nothing(exports: Path, tmp_path: Path) -> None:
@@ -161,10 +229,25 @@ def test_a_full_disk_leaves_an_existing_case_as_it_was(
     def full(_descriptor: int) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("afterclamp.io.casefile.os.fsync", full)
+    monkeypatch.setattr("afterclamp.io.whole.os.fsync", full)
     with pytest.raises(CannotWrite, match="No space left"):
         bring_in(tmp_path / "late", tmp_path / "case")
     assert sorted(str(path) for path in (tmp_path / "case").rglob("*")) == before
+
+
+@pytest.mark.parametrize("refusing", ["afterclamp.io.whole.os.fsync", "afterclamp.io.log.os.fsync"])
+def test_a_full_disk_names_the_case_that_was_asked_for(
+    exports: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, refusing: str
+) -> None:
+    def full(_descriptor: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(refusing, full)
+    with pytest.raises(CannotWrite, match="No space left on device") as refused:
+        bring_in(exports, tmp_path / "new" / "case")
+    assert refused.value.path == tmp_path / "new" / "case"
+    assert "partial" not in refused.value.sentence
+    assert nothing_left(tmp_path, "exports")
 
 
 def test_a_folder_with_other_things_in_it_is_not_written_into(exports: Path, tmp_path: Path) -> None:
@@ -292,7 +375,7 @@ class Slow:
 def slow(monkeypatch: pytest.MonkeyPatch) -> Slow:
     one = Slow(1.0)
     reader = Reader("slow", (".slow",), lambda _path, _head: Claim.MINE, one.read)
-    monkeypatch.setattr("afterclamp.io.plan.reader_of", lambda _path: (reader, Claim.MINE))
+    monkeypatch.setattr("afterclamp.io.plan.reader_of", lambda *_paths: (reader, Claim.MINE))
     return one
 
 

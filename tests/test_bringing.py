@@ -11,11 +11,15 @@ from typing import Any
 
 import numpy as np
 import pytest
-from afterclamp.io import open_case
+from afterclamp.io import mappings, open_case
 from afterclamp.replay import demo, longwork
+from afterclamp.replay.bringing import without
 from afterclamp.replay.desk import Desk
 from afterclamp.replay.longwork import LongWork
-from afterclamp.replay.panes.bring_in import HowFarBox, QuestionsBox, WhereBox, beside
+from afterclamp.replay.panes.bring_in import WhereBox, beside, tables
+from afterclamp.replay.panes.errand import Errand, HowFarBox, RefusedBox
+from afterclamp.replay.panes.match_columns import MatchColumnsBox
+from afterclamp.replay.panes.questions import QuestionsBox
 from afterclamp.replay.session import Session
 from desk_support import desk, empty_desk, settings, small_folder  # noqa: F401
 from PySide6.QtCore import QMimeData, QPointF, Qt, QUrl
@@ -175,13 +179,155 @@ def test_open_questions_are_asked_and_the_answer_is_used(
     box = empty_desk.findChild(QuestionsBox)
     assert not into.exists(), "nothing is written before the answer"
     assert not box.go_on.isEnabled()
-    (field,) = [unit for _, _, unit in box._rows if unit is not None]
-    qtbot.keyClicks(field, "L/min")
+    (answers,) = box.boxes
+    listed = [answers.itemText(number) for number in range(answers.count())]
+    # A pump flow may be read in these units; its values, 4.1 on average, are told for each.
+    units = [words.split(":")[0] for words in listed]
+    assert (units[:2], units[-1]) == (["L/min", "mL/min"], "not known")
+    assert listed[0].startswith("L/min: mean 4.1 L/min")
+    answers.setCurrentIndex(0)
     assert box.go_on.isEnabled()
     box.go_on.click()
     qtbot.waitUntil(lambda: empty_desk.session.case is not None, timeout=20_000)
     assert empty_desk.session.case is not None
     assert empty_desk.session.case["pump_flow"].unit == "L/min"
+
+
+def test_a_unit_can_be_left_unknown(qtbot: QtBot, empty_desk: Desk, tmp_path: Path) -> None:
+    drop(empty_desk, exports(tmp_path / "odd", unit="7"))
+    accept_where(qtbot, empty_desk)
+    qtbot.waitUntil(lambda: empty_desk.findChild(QuestionsBox) is not None, timeout=20_000)
+    box = empty_desk.findChild(QuestionsBox)
+    (answers,) = box.boxes
+    answers.setCurrentIndex(answers.count() - 1)
+    box.go_on.click()
+    qtbot.waitUntil(lambda: empty_desk.session.case is not None, timeout=20_000)
+    assert empty_desk.session.case is not None
+    channel = empty_desk.session.case["pump/pump_flow"]
+    assert (channel.unit, channel.kind) == ("", "other")
+
+
+def test_all_proposals_are_chosen_by_one_button_and_every_answer_is_sent(qtbot: QtBot) -> None:
+    box = QuestionsBox(
+        [
+            {
+                "id": "unit:a/b", "text": "a 12 mm[Hg]", "proposal": "take it as kPa",
+                "choices": [
+                    {"words": "mm[Hg]", "answers": {"units": {"a/b": "mm[Hg]"}}, "proposed": False},
+                    {"words": "kPa", "answers": {"units": {"a/b": "kPa"}}, "proposed": True},
+                ],
+            },
+            {
+                "id": "columns:c.csv", "text": "c.csv", "proposal": "as last time",
+                "choices": [{"words": "as last time", "answers": {"columns": {"c.csv": "last time"}}}],
+            },
+        ]
+    )  # fmt: skip
+    qtbot.addWidget(box)
+    assert box.boxes[0].itemText(0) == "mmHg", "as people write it"
+    box.take_all.click()
+    with qtbot.waitSignal(box.answered) as heard:
+        box.go_on.click()
+    assert heard.args == [{"units": {"a/b": "kPa"}, "columns": {"c.csv": "last time"}}]
+
+
+def test_one_refused_file_is_left_out_and_the_others_are_brought_in(
+    qtbot: QtBot, empty_desk: Desk, tmp_path: Path
+) -> None:
+    source = exports(tmp_path / "mixed")
+    (source / "monitor.edf").write_bytes(b"0       " + b" " * 60)
+    (source / "letter.doc").write_bytes(b"\xd0\xcf\x11\xe0 words")
+    drop(empty_desk, source)
+    into = accept_where(qtbot, empty_desk)
+    qtbot.waitUntil(lambda: empty_desk.findChild(RefusedBox) is not None, timeout=20_000)
+    box = empty_desk.findChild(RefusedBox)
+    assert "monitor.edf" in box.text()
+    assert not into.exists(), "nothing is written meanwhile"
+    box.others.click()
+    text = sentence(qtbot, empty_desk)
+    assert "monitor.edf" in text, "named again in the result"
+    case = empty_desk.session.case
+    assert case is not None
+    assert [one.name for one in case.sources] == ["pump"]
+    told = [words for one in case.sources for words in one.set_aside]
+    assert any(words.startswith("monitor.edf: it was refused") for words in told)
+    assert any(words.startswith("letter.doc: no reader knows it") for words in told)
+
+
+def test_with_a_refused_file_nothing_at_all_can_be_chosen(
+    qtbot: QtBot, empty_desk: Desk, tmp_path: Path
+) -> None:
+    source = exports(tmp_path / "mixed")
+    (source / "monitor.edf").write_bytes(b"0       " + b" " * 60)
+    drop(empty_desk, source)
+    into = accept_where(qtbot, empty_desk)
+    qtbot.waitUntil(lambda: empty_desk.findChild(RefusedBox) is not None, timeout=20_000)
+    qtbot.keyClick(empty_desk.findChild(RefusedBox), Qt.Key.Key_Escape)
+    qtbot.waitUntil(lambda: empty_desk.does.errand is None, timeout=2000)
+    assert not into.exists()
+
+
+def odd_table(folder: Path) -> Path:
+    """A table that does not say what its times are: minutes of the pump without a date or a unit."""
+    folder.mkdir()
+    (folder / "rows.csv").write_text(
+        "\n".join(f"{i * 7 % 11},{i * 3 % 5}" for i in range(50)) + "\n", "utf-8"
+    )
+    return folder
+
+
+def test_a_refused_table_offers_to_match_its_columns_and_is_read_by_the_map(
+    qtbot: QtBot, empty_desk: Desk, tmp_path: Path
+) -> None:
+    source = odd_table(tmp_path / "odd")
+    drop(empty_desk, source)
+    accept_where(qtbot, empty_desk)
+    qtbot.waitUntil(lambda: empty_desk.findChild(RefusedBox) is not None, timeout=20_000)
+    box = empty_desk.findChild(RefusedBox)
+    assert box.match.isVisible()
+    assert not box.others.isVisible(), "there are no others"
+    box.match.click()
+    qtbot.waitUntil(lambda: empty_desk.findChild(MatchColumnsBox) is not None, timeout=5000)
+    matching = empty_desk.findChild(MatchColumnsBox)
+    columns = tmp_path / "rows-columns.toml"
+    columns.write_text(
+        "[file]\nheader_rows = 0\n[time]\nrate_hz = 1.0\n"
+        '[[channel]]\ncolumn = 1\nlabel = "pump flow"\nunit = "L/min"\n',
+        "utf-8",
+    )
+    matching.matched.emit(str(source / "rows.csv"), str(columns))
+    qtbot.waitUntil(lambda: empty_desk.session.case is not None, timeout=20_000)
+
+
+def test_the_tables_among_exports_are_offered_for_matching(tmp_path: Path) -> None:
+    source = exports(tmp_path / "mixed")
+    (source / "letter.doc").write_bytes(b"\xd0\xcf\x11\xe0 words")
+    (source / "empty.csv").write_bytes(b"")
+    assert tables([source]) == [source / "pump.csv"]
+
+
+def test_columns_matched_beforehand_go_with_the_bring_in(
+    qtbot: QtBot, empty_desk: Desk, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    source = exports(tmp_path / "run")
+    box = WhereBox([source], None, empty_desk)
+    box._take_columns(str(source / "pump.csv"), "/a/pump-columns.toml")
+    assert "pump.csv" in box.matched.text()
+    asked: list[dict[str, Any]] = []
+    monkeypatch.setattr(Errand, "start", lambda errand: asked.append(errand._request))
+    empty_desk.does.bring_in_to([source], tmp_path / "case", box.columns)
+    assert asked[0]["columns"] == ["/a/pump-columns.toml"]
+    assert asked[0]["learned_in"] == str(mappings.default_folder()), "what is decided is kept for the next"
+
+
+def test_a_part_of_a_record_takes_its_header_with_it(tmp_path: Path) -> None:
+    source = exports(tmp_path / "parts")
+    header, data = source / "r1.hea", source / "r1.dat"
+    header.write_text("r1 1 100 10\nr1.dat 16 200 16 0 0 0 0 ABP\n")
+    data.write_bytes(b"\x01\x02")
+    also, others = without([source], [], data)
+    assert (also, others) == ([header], [source / "pump.csv"])
+    assert without([source / "pump.csv"], [], source / "pump.csv") == ([source / "pump.csv"], [])
 
 
 def test_questions_can_be_left_and_nothing_is_brought_in(

@@ -121,7 +121,7 @@ def test_a_full_disk_is_said_and_leaves_nothing(tmp_path: Path, monkeypatch: pyt
     def full(_descriptor: int) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("afterclamp.io.casefile.os.fsync", full)
+    monkeypatch.setattr("afterclamp.io.whole.os.fsync", full)
     codes = np.zeros(10, np.int16)
     with pytest.raises(CannotWrite, match="No space left on device"):
         casefile.write(recording("m", [even("ABP", codes, [Segment(0, 0, 10, 1.0)])]), tmp_path / "m.h5")

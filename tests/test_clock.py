@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 from afterclamp.io.clock import ClockMap, ClockPiece
@@ -68,6 +70,8 @@ def test_a_piece_survives_the_log(offset: float, drift: float) -> None:
         {"offset_s": float("nan")},
         {"offset_s": 1.0, "colour": 2},
         {"offset_s": 0, "drift_ppm": -1e6},
+        {"offset_s": 0, "drift_ppm": 1e300},
+        {"offset_s": 1e300},
     ],
 )
 def test_a_piece_without_meaning_is_refused(payload: dict[str, object]) -> None:
@@ -78,3 +82,14 @@ def test_a_piece_without_meaning_is_refused(payload: dict[str, object]) -> None:
 def test_two_pieces_cannot_start_at_the_same_place() -> None:
     with pytest.raises(EditRefused, match="same place"):
         ClockMap(0.0, (ClockPiece(1.0), ClockPiece(2.0)))
+
+
+def test_a_clock_that_nobody_set_is_unknown_and_not_exact() -> None:
+    unset = ClockMap(34.0)
+    assert unset.sd([0.0, 50.0]).tolist() == [math.inf, math.inf]
+    assert all(piece.sd_s == math.inf for piece in unset.pieces)
+
+
+def test_the_reference_is_exact_and_a_clock_set_by_hand_as_sure_as_was_said() -> None:
+    assert ClockMap(0.0, method="reference").sd(100.0) == 0.0
+    assert ClockMap(0.0, (ClockPiece(94.0, sd_s=2.0),), "by hand").sd(100.0) == 2.0

@@ -115,11 +115,49 @@ def test_phases_have_the_fixed_fields(case: Path) -> None:
 def test_finds_have_the_fixed_fields(case: Path) -> None:
     rows = read("finds", case)
     fields = {"code", "name", "start_s", "end_s", "channels", "site", "confidence", "evidence", "linked"}
-    assert all(set(row) == fields for row in rows)
+    assert all(set(row) == fields | {"unc_s"} for row in rows)
     (opened,) = [row for row in rows if row["code"] == "A1"]
     assert abs(opened["start_s"] - small_case.OPEN_S[0]) <= 1
     assert abs(opened["end_s"] - small_case.OPEN_S[1]) <= 1
     assert opened["channels"] == ["femoral"]
+
+
+def test_finds_held_back_are_told_with_their_reason(demo_folder: Path) -> None:
+    # The femoral line of the demo is kinked from 286:00 to 288:30 (its truth): seen, and no find.
+    (kinked,) = [row for row in read("finds", demo_folder, "--held-back") if row["code"] == "E13"]
+    assert 286 * 60 <= kinked["start_s"] < kinked["end_s"] <= 288.5 * 60 + 5
+    assert "the line or the limb, not the patient" in kinked["held_back"]
+    assert not any(row["start_s"] == kinked["start_s"] for row in read("finds", demo_folder))
+    text = run("finds", demo_folder).stdout
+    assert "Seen and not put forward:\n  E13  hypotension on bypass, femoral, 12:28:2" in text
+    assert kinked["held_back"] in text
+    assert kinked["held_back"] in run("finds", demo_folder, "--held-back").stdout
+
+
+def test_nothing_held_back_is_an_empty_list(case: Path) -> None:
+    assert read("finds", case, "--held-back") == []
+    assert "No rule held anything back." in run("finds", case, "--held-back").stdout
+    assert "Seen and not put forward" not in run("finds", case).stdout
+
+
+def test_a_clock_that_is_not_set_is_unknown_and_not_exact(case: Path, tmp_path: Path) -> None:
+    # Without its edit the pump's clock is nobody's: no ± may then look like a small one.
+    shutil.copytree(case, tmp_path / "unset")
+    (log,) = (tmp_path / "unset" / "log").glob("*.jsonl")
+    log.unlink()
+    pump = next(row for row in read("clocks", tmp_path / "unset") if row["source"] == "pump")
+    assert (pump["method"], pump["sd_s"]) == ("unset", None)
+    assert all(row["unc_s"] is None for row in read("phases", tmp_path / "unset"))
+    assert all(
+        row["unc_s"] is None for row in read("finds", tmp_path / "unset") if "pump_flow" in row["channels"]
+    )
+    for command in ("clocks", "phases"):
+        text = run(command, tmp_path / "unset").stdout
+        assert "± unknown (clock not set)" in text
+        assert "inf" not in text
+    assert any(
+        "± unknown, the clock of pump not set" in row["note"] for row in read("figures", tmp_path / "unset")
+    )
 
 
 def test_figures_carry_measure_phase_and_denominator(case: Path) -> None:
@@ -138,6 +176,13 @@ def test_rules_are_told_in_words_with_their_status(case: Path) -> None:
     rows = read("finds", case, "--rules")
     assert {"A1", "A2", "E17"} <= {row["code"] for row in rows}
     assert all(row["words"] and row["status"] in "PCD" and "{" not in row["words"] for row in rows)
+
+
+def test_no_rule_says_twice_what_it_rests_on(case: Path) -> None:
+    text = run("finds", case, "--rules").stdout
+    for words in ("this project's choice", "common practice, no source"):
+        assert f"{words}: {words}" not in text
+        assert words in text
 
 
 def test_no_value_that_json_has_no_place_for_gets_into_it() -> None:
@@ -165,7 +210,9 @@ def test_tables_have_units_and_plus_minus(case: Path) -> None:
     assert "±" in run("clocks", case).stdout
     assert "±" in run("phases", case).stdout
     figures = run("figures", case).stdout
-    assert "of observed" in figures
+    assert all(
+        word in figures for word in ("of observed", "farthest", "longest", "left out", "masked", "missing")
+    )
     assert "mm[Hg]" not in figures
     assert "confirm" in run("finds", case).stdout
 
@@ -180,6 +227,12 @@ def test_the_site_to_believe_can_be_named(case: Path) -> None:
     wrong = run("figures", case, "--believe", "left_ear")
     assert wrong.exit_code == 2
     one_sentence(wrong.stderr, "left_ear", "femoral")
+
+
+def test_a_note_that_rows_share_stands_once(case: Path) -> None:
+    notes = run("figures", case).stdout.partition("Notes:\n")[2].partition("\n\n")[0].splitlines()
+    words = [line.strip().partition("  ")[2] for line in notes]
+    assert len(words) == len(set(words)) > 0
 
 
 def test_a_limit_set_can_be_named_or_given_as_a_file(case: Path, tmp_path: Path) -> None:

@@ -160,7 +160,7 @@ def test_space_plays_and_pauses_and_speed_keys_change_the_speed(qtbot: QtBot, de
 def test_space_presses_the_button_that_has_the_keyboard(qtbot: QtBot, empty_desk: Desk, monkeypatch) -> None:
     asked: list[str] = []
     monkeypatch.setattr(
-        "afterclamp.replay.desk_actions.QFileDialog.getExistingDirectory",
+        "afterclamp.replay.desk_files.QFileDialog.getExistingDirectory",
         lambda *_: asked.append("folder") or "",
     )
     empty_desk.shelf.open.setFocus()

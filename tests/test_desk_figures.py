@@ -58,17 +58,3 @@ def test_figures_are_copied_as_text(qtbot: QtBot, desk: Desk) -> None:
     heading, row = QGuiApplication.clipboard().text().split("\n")
     assert heading.split("\t")[2] == "Outside"
     assert row.split("\t")[2] == "4.7 of 43.0 min"
-
-
-def test_clocks_that_nobody_set_are_named_above_the_views(desk: Desk) -> None:
-    unset = desk.session.unset_clocks
-    assert desk.unset_clocks.isVisible() == bool(unset)
-    case = desk.session.case
-    assert case is not None
-    for name in unset:
-        assert name in desk.unset_clocks.text()
-        desk.session.case.edit(
-            "tester", "clock", {"source": name, "pieces": [{"offset_s": 0.0}], "method": "by hand"}
-        )
-    desk.session.edited.emit()
-    assert not desk.unset_clocks.isVisible()

@@ -50,4 +50,7 @@ def test_the_notebook_lines_of_the_readme_run_as_printed(
     exec(printed, {})
     said = capsys.readouterr().out
     assert "Exposure(" in said or "below 65" in said
-    assert "E02" in said
+    # By truth.csv a fall off bypass at 319:04. The falls with the two arrests are no collapses, although the
+    # pump's clock is not set here and its stop comes 95 s later by its own.
+    assert "E01:femoral:19140" in said
+    assert "E02" not in said

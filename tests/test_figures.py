@@ -7,13 +7,16 @@ invented, apart from this program; they are printed in the table of expected fig
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
+from afterclamp.annotate.derived import Derived
 from afterclamp.annotate.figures import Figure, figures
 from afterclamp.annotate.limits import LimitSet
+from afterclamp.annotate.measures import OxygenConstants
 from afterclamp.io.case import Case
 from afterclamp.io.recording import RecordedChannel, Segment
 from afterclamp.io.terms import Identity
@@ -149,9 +152,44 @@ def test_oxygen_delivery_below_280_on_warm_full_flow(rows):
     assert found.largest_single_area == pytest.approx(481, rel=0.01)
     assert found.area == pytest.approx(541, rel=0.01)  # all seconds: with the pump stop of 12 s
     assert found.unit == "mL/m2"
+    # the stop of 12 s reaches nought; the stretch of 12:06 does not
+    assert found.nadir == 0
+    assert re.search(r"longest stretch 243:5\d to 255:5\d: 12\.1 min, 481 mL/m2, farthest 239 ", found.note)
     assert "1.34 mL/g" in found.note
     assert "Du Bois" in found.note
     assert any("J Extra Corpor Technol" in rival for rival in found.rivals)
+
+
+def test_the_constants_of_oxygen_content_are_a_setting(case, rows, tmp_path):
+    # From the keyframes' own haemoglobin and flow at 250 min (239 with 1.34): the bound part grows with the
+    # capacity, the dissolved one stays (form in PMC7792239).
+    path = tmp_path / "ours.toml"
+    path.write_text(
+        'name = "ours"\nversion = "1"\n[oxygen]\ncapacity = 1.39\nsolubility = 0.0031\nstatus = "U"\n'
+        'source = "our unit"\n[[limit]]\nid = "do2i"\nmeasure = "oxygen_delivery_index"\nphase = "established"\n'
+        'below = 280\nunit = "mL/min/m2"\nstatus = "U"\nsource = "our unit"\n'
+    )
+    ours = row(figures(case, limits=LimitSet.load(path)), "do2i", "established")
+    published = row(rows, "do2i-280", "established")
+    assert "constants 1.39 mL/g and 0.0031 mL/dL/mmHg (our unit)" in ours.note
+    assert "constants 1.34 mL/g and 0.003 mL/dL/mmHg" in published.note
+    assert ours.area < published.area
+    at = [float(Derived(case, constants=one).oxygen_delivery_index.at(250 * 60.0))
+          for one in (OxygenConstants(1.34, 0.003), OxygenConstants(1.39, 0.0031))]  # fmt: skip
+    assert at[0] == pytest.approx(239, abs=2)
+    dissolved = 3.6 / 1.84 * 10 * 0.003 * 220  # flow at 250 min, oxygen tension of the sheet
+    assert at[1] == pytest.approx((at[0] - dissolved) * 1.39 / 1.34 + dissolved * 0.0031 / 0.003, rel=0.002)
+
+
+def test_oxygen_delivery_at_the_three_times_of_the_table(case):
+    delivery = Derived(case).oxygen_delivery_index
+    for at_min, expected in ((110, 304), (210, 297), (250, 239)):
+        assert delivery.at(at_min * 60.0) == pytest.approx(expected, abs=2)
+
+
+def test_rows_of_one_limit_and_phase_are_told_apart(rows):
+    told = [(one.limit_id, one.phase, one.site, one.part) for one in rows if one.limit_id]
+    assert len(set(told)) == len(told)
 
 
 def test_oxygen_delivery_while_cold_is_told_and_not_judged(rows):
@@ -202,6 +240,8 @@ def test_seconds_of_every_figure_add_up_to_its_window(case, rows):
             whole = one.observed_s + one.excluded_s + one.masked_s + one.missing_s
             assert whole == pytest.approx(windows[one.phase], abs=12), one.measure
             assert one.outside_s <= one.observed_s
+            assert one.longest_run_s is None or one.longest_run_s <= one.outside_s
+            assert 0 <= one.held_back_s <= one.outside_s
 
 
 def test_every_limit_has_a_source_and_every_row_goes_to_json(rows):
@@ -277,6 +317,28 @@ def test_the_recorded_case_gives_the_same_minutes(recorded, limit_id, phase, sec
     expected = minutes(seconds)
     found = row(recorded, limit_id, phase)
     assert found.outside_s == pytest.approx(expected, abs=max(5, 0.03 * expected))
+
+
+def test_the_recorded_case_counts_what_a_kinked_line_adds_and_says_so(recorded):
+    # 18.1 of 184.9 min and 109 mmHg·min from the keyframes; the recorded femoral line is kinked besides from
+    # 286:00 to 288:30 (truth of the case) and under 50 for about 2.1 min of it. They are counted, since that a
+    # line fell alone does not prove that it was the line; what is left without them stands beside the figure.
+    found = row(recorded, "map-50-on-bypass", "established")
+    assert found.outside_s / 60 == pytest.approx(18.1 + 2.1, rel=0.03)
+    assert found.observed_s / 60 == pytest.approx(184.9, rel=0.01)
+    assert found.held_back_s / 60 == pytest.approx(2.1, abs=0.2)
+    assert (found.outside_s - found.held_back_s) / 60 == pytest.approx(18.1, rel=0.03)
+    said = re.search(
+        r"E13 is held back, (\d+):\d\d to (\d+):\d\d .*: without them ([\d.]+) of ([\d.]+)", found.note
+    )
+    assert said is not None
+    assert (int(said[1]), int(said[2])) == (286, 288)
+    assert float(said[3]) == pytest.approx(18.1, rel=0.03)
+    area = re.search(r"observed min and (\d+) mm\[Hg\]\.min", found.note)
+    assert area is not None
+    assert float(area[1]) == pytest.approx(109, rel=0.03)
+    mistaken = row(recorded, "map-50-on-bypass", "established", note="usual mistake")
+    assert mistaken.area == pytest.approx(2328, rel=0.03)
 
 
 def test_the_recorded_case_gives_the_same_oxygen_deficit(recorded):

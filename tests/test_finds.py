@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import math
+import os
+import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -11,10 +14,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import small_case
 from afterclamp.annotate import finds, phases
 from afterclamp.annotate.finds import Find, Finds, find_in
 from afterclamp.annotate.phases import Phase
 from afterclamp.annotate.rules import RULES, STATUS, by_code, catalogue
+from afterclamp.annotate.view import View
+from afterclamp.annotate.wave_artefacts import Artefact
 from afterclamp.io import Case, open_case
 from afterclamp.sample_traces import tables
 from trend_case import NAMES, PHASE_LIMITS, demo_view, letting_go, minutes, trend_view
@@ -158,6 +164,44 @@ def test_keys_are_unique_and_outlive_noise(plain: Finds) -> None:
     assert len(again & set(keys)) >= len(keys) - 4
 
 
+def test_two_finds_within_seconds_have_two_keys() -> None:
+    flushes = tuple(Artefact("A2", start, start + 1.0, {}) for start in (2401.0, 2403.5, 2404.4, 2420.0))
+    found = find_in(replace(demo_view(), artefacts={"femoral": flushes}))
+    assert [find.key for find in found.of("A2")] == [
+        "A2:femoral:2400",
+        "A2:femoral:2400:2",
+        "A2:femoral:2400:3",
+        "A2:femoral:2420",
+    ]
+
+
+def test_keys_are_the_same_on_every_run(tmp_path: Path) -> None:
+    small_case.make(tmp_path / "case")
+    code = (
+        "import sys; from afterclamp.io import open_case; from afterclamp.annotate.finds import find\n"
+        "with open_case(sys.argv[1]) as case: print([one.key for one in find(case)])"
+    )
+    said = set()
+    for seed in ("1", "2"):
+        shutil.rmtree(tmp_path / "case" / "cache", ignore_errors=True)
+        out = subprocess.run(
+            [sys.executable, "-c", code, str(tmp_path / "case")],
+            capture_output=True,
+            text=True,
+            check=True,
+            env={**os.environ, "PYTHONHASHSEED": seed},
+        )
+        said.add(out.stdout)
+    # The femoral line was open to air from 120 to 140 s.
+    assert len(said) == 1
+    assert "A1:femoral:120" in said.pop()
+
+
+def test_json_is_a_list_of_every_find_and_of_nothing_else(plain: Finds) -> None:
+    assert plain.to_json() == [find.to_json() for find in plain]
+    assert [row["key"] for row in plain.to_json()] == [find.key for find in plain]
+
+
 def test_a_frame_has_one_row_a_find(plain: Finds) -> None:
     frame = plain.to_frame()
     assert len(frame) == len(plain)
@@ -205,9 +249,85 @@ def test_two_rules_on_one_fall_are_linked_both_ways() -> None:
 def test_a_lag_within_the_clocks_doubt_cannot_be_ordered() -> None:
     view = demo_view()
     doubtful = replace(view, clock_sd={"monitor": 0.0, "pump": 30.0})
-    for one, expected in ((view, "preceded by"), (doubtful, "preceded by (cannot order)")):
+    for one, expected in ((view, "preceded by"), (doubtful, "preceded by (cannot be ordered)")):
         first = find_in(one.with_phases(phases.propose(one))).of("E13")[0]
         assert [link.to_json()["relation"] for link in first.linked] == [expected]
+
+
+# -- clocks that nobody set ------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def unset(demo_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Case]:
+    """The invented case with every clock but the reference as its recorder wrote it: the pump's is 95 s ahead."""
+    folder = tmp_path_factory.mktemp("unset") / "case"
+    # The log holds nothing but which clock counts and how the others stood; without it nobody set any.
+    shutil.copytree(demo_folder, folder, copy_function=os.link, ignore=shutil.ignore_patterns("cache", "log"))
+    with open_case(folder) as case:
+        assert [source.name for source in case.sources if source.is_reference] == ["monitor"]
+        assert {source.clock.method for source in case.sources} == {"reference", "unset"}
+        yield case
+
+
+def test_times_on_a_clock_that_nobody_set_have_no_uncertainty_that_could_be_stated(unset: Case) -> None:
+    found = phases.phases(unset)
+    bypass = next(phase for phase in found if phase.name == "bypass")
+    # true_clock_maps: the pump's stamps are 95 s ahead of the monitor's, and truth says 60:00.
+    assert bypass.start_s == pytest.approx(3600 + 95, abs=5)
+    assert bypass.start.unc_s == bypass.unc_s == math.inf
+    assert any("clock of pump is not set" in text for text in bypass.start.alternatives)
+    listed = json.loads(json.dumps([phase.to_json() for phase in found], allow_nan=False))
+    assert next(row for row in listed if row["name"] == "bypass")["start"]["unc_s"] is None
+
+
+def test_two_times_of_one_unset_source_still_lie_an_exact_time_apart_unless_it_was_set_back(
+    unset: Case,
+) -> None:
+    lengths = phases.durations(phases.phases(unset))
+    # Each arrest lies on one side of the step at 150:00; 39:00 in all by the table of true phases.
+    assert lengths["no_flow_arrest"].total_s == pytest.approx(39 * 60, abs=10)
+    assert lengths["no_flow_arrest"].unc_s < 5
+    # Bypass runs over the step, by which nobody knows how much the clock was set back.
+    assert lengths["bypass"].unc_s == math.inf
+    assert json.loads(json.dumps(lengths["bypass"].to_json(), allow_nan=False))["unc_s"] is None
+
+
+def test_what_rests_on_an_unset_clock_is_not_ordered(unset: Case) -> None:
+    found = finds.find(unset)
+    listed = json.loads(json.dumps(found.to_json(), allow_nan=False))
+    assert all((row["unc_s"] is None) == ("pump" in _sources(unset, row)) for row in listed)
+    for one in found.of("E05", "E13", "E17", "E18"):
+        assert "cannot be ordered" in one.evidence["clocks"]
+    for one in found.of("E13"):
+        assert one.evidence["attribution"] == "not attributed"
+    for one in found:
+        for link in one.linked:
+            assert not link.ordered
+            assert link.lag_s is None
+    # The fall of the pressure with each arrest, which by the pump's own clock came 95 s and 65 s later.
+    falls = [round(one.start_s) for one in found.held_back if one.code == "E02"]
+    assert falls == pytest.approx([131 * 60, 161 * 60], abs=5)
+    assert found.of("E02") == ()
+    truth = [row for row in tables.truth() if row.code in ("E01", "E13")]
+    for one in found.of("E01", "E13"):
+        assert any(abs(one.start_s - row.start_s) <= row.onset_tolerance_s for row in truth), one.start_s
+    assert "nan" not in str(found) + str(listed)
+
+
+def _sources(case: Case, row: dict) -> set[str]:
+    view = View.of(case)
+    return {view.source[name] for name in row["channels"]}
+
+
+def test_a_fall_within_the_doubt_of_an_arrest_s_clock_is_no_collapse() -> None:
+    view = demo_view()
+    shifted = {
+        name: np.concatenate([np.full(60, x[0]), x[:-60]]) if view.source[name] == "pump" else x
+        for name, x in view.values.items()
+    }
+    for sd, expected in ((0.0, 2), (35.0, 0)):
+        late = replace(view, values=shifted, clock_sd={"monitor": 0.0, "pump": sd})
+        assert len(find_in(late.with_phases(phases.propose(late))).of("E02")) == expected
 
 
 # -- limits ----------------------------------------------------------------------------------------
@@ -251,13 +371,53 @@ def test_each_rule_says_itself_in_words_with_its_numbers_and_source() -> None:
         assert rule.sentence() in text
         if rule.status == "D":
             assert "this project's choice" in rule.source
+        # Neither status nor source is said twice.
+        assert rule.rests_on() in text
+        assert rule.rests_on().lower().count(STATUS[rule.status]) == 1
 
 
 def test_every_parameter_but_supports_stands_in_its_rule_s_words() -> None:
-    silent = {"E16.calibration"}  # only used to say how plain a find is
+    silent: set[str] = set()
     for rule in RULES:
         for name in rule.parameters:
-            assert f"{{{name}}}" in rule.words or f"{rule.code}.{name}" in silent, (rule.code, name)
+            assert f"{{{name}}}" in rule.words + rule.details or f"{rule.code}.{name}" in silent, (
+                rule.code,
+                name,
+            )
+
+
+def test_no_number_stands_in_the_words_that_the_rule_does_not_go_by(monkeypatch: pytest.MonkeyPatch) -> None:
+    # A changed number must change the words: what is read is what is done.
+    for rule in RULES:
+        for name, parameter in rule.parameters.items():
+            if not parameter.fixed:
+                changed = {name: 987_654.0}
+                assert "987654" in rule.sentence(changed) + rule.fine_print(changed), (rule.code, name)
+                continue
+            monkeypatch.setitem(rule.parameters, name, replace(parameter, value=987_654.0))
+            assert "987654" in rule.sentence() + rule.fine_print(), (rule.code, name)
+            monkeypatch.undo()
+
+
+def test_a_number_that_masks_go_by_too_cannot_be_changed_for_one_look_and_says_so() -> None:
+    view = demo_view()
+    gaps = (Artefact("A9", 1000.0, 1030.0, {"what": "gap"}),)
+    result = find_in(
+        replace(view, artefacts={"pa": gaps}), {"A1.longest": 30.0, "A9.minimum": 40.0, "E13.colour": 1.0}
+    )
+    assert [line for line in result.not_looked_for if "not looked for" not in line] == [
+        "A1.longest stays at 60: masks and figures go by it in every case",
+        "E13.colour not changed: the rule has no such number",
+    ]
+    assert result.of("A9") == ()
+
+
+def test_the_head_s_pressure_that_selective_perfusion_asks_for_is_asked_for() -> None:
+    view = demo_view()
+    laid = view.with_phases(phases.propose(view))
+    assert len(find_in(laid).of("E18")) == 1
+    # Truth: the right radial is 53 to 61 mmHg then.
+    assert find_in(laid, {"E18.head": 70.0}).of("E18") == ()
 
 
 def test_masks_are_not_evidence_for_any_rule() -> None:

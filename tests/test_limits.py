@@ -5,11 +5,15 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+import numpy as np
 import pytest
 from afterclamp.annotate.derived import Derived
-from afterclamp.annotate.limits import LimitSet, built_in, default_sets
+from afterclamp.annotate.limits import LimitSet, built_in, default_sets, in_force, oxygen_constants
+from afterclamp.annotate.measures import OxygenConstants, arterial_oxygen_content, oxygen_delivery_index
 from afterclamp.io.errors import CaseError, FileUnreadable
-from afterclamp.io.terms import parse_unit
+from afterclamp.io.recording import Segment
+from afterclamp.io.terms import Identity, parse_unit
+from recordings import case_of, even, recording
 
 GOOD = """
 name = "ours"
@@ -133,3 +137,120 @@ def test_a_set_that_is_not_there_names_those_that_are():
         LimitSet.load("guideline")
     with pytest.raises(CaseError, match="has no limit"):
         LimitSet.load("published")["map-1"]
+
+
+# -- constants of oxygen content --------------------------------------------------------------------
+
+OXYGEN = """
+[oxygen]
+capacity = 1.36
+solubility = 0.003
+status = "P"
+source = "J Am Heart Assoc, PMC7792239"
+"""
+
+
+def own_set(folder: Path, oxygen: str = OXYGEN) -> LimitSet:
+    path = folder / "ours.toml"
+    path.write_text(GOOD.replace("[[limit]]", f"{oxygen}\n[[limit]]"))
+    return LimitSet.load(path)
+
+
+def test_without_a_choice_the_published_sets_constants_hold_and_say_whose_they_are():
+    for sets in ((), default_sets()):
+        found = oxygen_constants(None, sets)
+        assert (found.capacity, found.solubility) == (1.34, 0.003)
+        assert "this project's choice" in str(found)
+
+
+def test_a_sets_own_constants_come_first(tmp_path: Path):
+    found = oxygen_constants(None, (*default_sets(), own_set(tmp_path), LimitSet.load("practice")))
+    assert (found.capacity, found.source) == (1.36, "J Am Heart Assoc, PMC7792239")
+
+
+def test_a_set_of_constants_alone_leaves_the_limits_as_they_are(tmp_path: Path):
+    path = tmp_path / "ours.toml"
+    path.write_text(f'name = "ours"\nversion = "1"\n{OXYGEN}')
+    ours = LimitSet.load(path)
+    assert in_force(ours) == (*default_sets(), ours)
+    assert oxygen_constants(None, in_force(ours)).capacity == 1.36
+    assert in_force(own_set(tmp_path)) == (own_set(tmp_path),)
+    path.write_text('name = "ours"\nversion = "1"\n')
+    with pytest.raises(FileUnreadable, match=r"\[\[limit\]\]"):
+        LimitSet.load(path)
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("1.36", "136"),
+        ("0.003", "0.3"),
+        ("1.36", '"1.36"'),
+        ('source = "J Am', 'sauce = "J Am'),
+        ('"P"', '"X"'),
+    ],
+)
+def test_constants_that_cannot_be_are_refused_with_the_key(tmp_path: Path, old: str, new: str):
+    with pytest.raises(FileUnreadable, match="oxygen"):
+        own_set(tmp_path, OXYGEN.replace(old, new, 1))
+
+
+# Flow index 2.4, haemoglobin 8, saturation 1.0, tension 200 mmHg: 271.68 with 1.34 and 275.52 with 1.36, one on
+# either side of the 272 of Ranucci, Ann Thorac Surg 2005;80:2213 (recomputed from the form in PMC7792239).
+BODY_M2 = 0.007184 * 170**0.725 * 70**0.425  # Du Bois, Arch Intern Med 1916;17:863
+SHEET = b"""
+[patient]
+height_cm = 170
+weight_kg = 70
+[oxygen]
+arterial_saturation = 1.0
+arterial_oxygen_mmhg = 200
+[[haemoglobin]]
+time = "0:00"
+g_per_dl = 8
+"""
+
+
+def pump_case(folder: Path, flow: list[float]):
+    channel = even("flow", np.array(flow, "f4"), [Segment(0.0, 0, len(flow), 1.0)], unit="L/min")
+    made = recording("pump", [channel])
+    case_of(folder, made, identities={"flow": Identity("pump_flow")}).close()
+    (folder / "traces" / "case-sheet.toml").write_bytes(SHEET)
+    from afterclamp.io import open_case
+
+    return open_case(folder)
+
+
+def test_measures_go_by_the_constants_that_are_chosen_for_the_case(tmp_path: Path):
+    with pump_case(tmp_path / "case", [2.4 * BODY_M2] * 60) as case:
+        before = Derived(case).oxygen_delivery_index
+        case.edit(
+            "mara",
+            "limit",
+            {"oxygen": {"capacity": 1.36, "solubility": 0.003, "status": "U", "source": "us"}},
+        )
+        edited = Derived(case).oxygen_delivery_index
+        chosen = oxygen_constants(case, [own_set(tmp_path, OXYGEN.replace("1.36", "1.39"))])
+        case.edit("mara", "limit", {"oxygen": {"capacity": 136}})
+        spoiled = oxygen_constants(case)
+    assert before.values[30] == pytest.approx(271.68, abs=0.01)
+    assert edited.values[30] == pytest.approx(275.52, abs=0.01)
+    assert "constants 1.36 mL/g and 0.003 mL/dL/mmHg (us)" in edited.note
+    assert chosen.capacity == 1.39
+    assert spoiled.capacity == 1.36
+
+
+@pytest.mark.parametrize("constants", [OxygenConstants(1.34, 0.003), OxygenConstants(1.36, 0.003)])
+def test_a_pump_at_rest_delivers_nothing(tmp_path: Path, constants: OxygenConstants):
+    # At rest is 0.1 L/min or less: what a probe reads then is noise.
+    flow = [0.08, 0.1, -0.05, 0.11, *[2.4 * BODY_M2] * 10, *[float("nan")] * 10, 0.0]
+    with pump_case(tmp_path / "case", flow) as case:
+        derived = Derived(case, constants=constants)
+        index, delivery = derived.pump_flow_index, derived.oxygen_delivery_index
+    content = float(arterial_oxygen_content(8, 1.0, 200, constants))
+    assert index.values[:3].tolist() == [0, 0, 0]
+    assert delivery.values[:3].tolist() == [0, 0, 0]
+    assert index.values[3] == pytest.approx(0.11 / BODY_M2, rel=1e-6)
+    assert delivery.values[5] == pytest.approx(float(oxygen_delivery_index(2.4, content)), rel=1e-6)
+    assert np.isnan(index.values[20])  # not recorded is not at rest
+    assert np.isnan(delivery.values[20])

@@ -86,6 +86,25 @@ def test_a_mark_after_a_step_of_the_clock_keeps_to_its_run(case: Case) -> None:
     assert marks.marks(case)[0].start_s == pytest.approx(313.0)
 
 
+def test_a_mark_has_the_uncertainty_of_its_trace_s_clock_and_none_where_nobody_set_it(case: Case) -> None:
+    on_trace = marks.add_mark(case, "mara", start_s=200.0, channels=["pump_flow"])
+    on_case = marks.add_mark(case, "mara", start_s=200.0)
+    assert (on_trace.unc_s, on_case.unc_s) == (0.0, 0.0)
+    pieces = [{"offset_s": 94.0, "sd_s": 2.0, "run": 0}, {"offset_s": 64.0, "sd_s": 5.0, "run": 1}]
+    made = case.edit("mara", "clock", {"source": "pump", "pieces": pieces})
+    after = marks.add_mark(case, "mara", start_s=320.0, channels=["pump_flow"])
+    known = {mark.id: mark.unc_s for mark in marks.marks(case)}
+    # 1.96 standard deviations of the piece that holds there.
+    assert known[on_trace.id] == pytest.approx(3.92)
+    assert known[after.id] == pytest.approx(9.8)
+    assert made.verb == "clock"
+    while any(edit.verb == "clock" for edit in case.log.standing()):
+        case.log.undo("mara")
+    case.refresh()
+    unset = marks.add_mark(case, "mara", start_s=200.0, channels=["pump_flow"])
+    assert unset.unc_s == np.inf
+
+
 def test_amending_keeps_the_id_and_the_earlier_version(case: Case) -> None:
     made = marks.add_mark(case, "mara", start_s=100.0, text="first")
     changed = marks.amend(case, "mara", made.id, text="second", start_s=105.0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -54,6 +55,25 @@ def test_damaged_files_are_refused_in_a_sentence_or_read_rightly() -> None:
     assert [line for line in results if line["outcome"] == "find"] == []
     assert len(results) == 80
     assert {"refused", "read"} <= {line["outcome"] for line in results}
+
+
+# Each was once more than a sentence: ended the process, took too long, lost an exception or wrote a page.
+FOUND = (
+    ("", 5487), ("HDF5", 35364), ("log", 31253), ("captions", 30891), ("", 4504), ("", 7094), ("WFDB", 31326),
+    ("", 1334), ("WFDB", 32122), ("", 4211), ("subtitles", 30515), ("", 31197), ("", 345), ("", 815), ("", 4216), ("", 3337), ("", 877),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("only", sorted({only for only, _ in FOUND}))
+def test_what_was_found_once_stays_mended(tmp_path: Path, only: str) -> None:
+    mutants = Mutants(only)
+    for number in [number for name, number in FOUND if name == only]:
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        begun = time.monotonic()
+        outcome, what = judge(mutants[number], folder)
+        assert (outcome == "find", what) == (False, what)
+        assert time.monotonic() - begun < 5
 
 
 def test_samples_that_are_lost_and_units_out_of_nowhere_are_found(

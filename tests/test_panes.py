@@ -15,11 +15,12 @@ from afterclamp.annotate.rules import RULES, Link
 from afterclamp.io.case import Samples, Span, TimedNote
 from afterclamp.replay.panes.clock_face import ClockFace, length, number, plus_minus
 from afterclamp.replay.panes.finds_list import FindsList
-from afterclamp.replay.panes.ladder import PhaseLadder, lane_of, rung_of
+from afterclamp.replay.panes.ladder import PhaseLadder
 from afterclamp.replay.panes.lists import ListPane
 from afterclamp.replay.panes.loose_ends import LooseEnds, sections
 from afterclamp.replay.panes.mark_box import AuthorBox
 from afterclamp.replay.panes.reading_card import ReadingCard, in_order, read_at
+from afterclamp.replay.panes.rungs import lane_of, rung_of
 from afterclamp.replay.panes.said_list import SaidList
 from afterclamp.replay.panes.shelf import CaseShelf
 from afterclamp.replay.panes.views import placed, turned, usual_widths
@@ -234,7 +235,8 @@ def test_a_value_is_stale_after_three_intervals() -> None:
     rows = Rows(np.array([0.0]), np.array([4.4]), 5.0)
     assert not read_at(rows, 15.0).stale
     assert read_at(rows, 15.1).stale
-    assert read_at(rows, 15.1).value == 4.4, "it is still shown, greyed"
+    assert read_at(rows, 15.1).absent == "not recorded"
+    assert read_at(rows, 15.1).value == 4.4, "told in the tip"
 
 
 def test_a_value_that_was_not_recorded_is_passed_over() -> None:
@@ -265,8 +267,8 @@ def test_the_card_writes_value_unit_age_and_source(qtbot: QtBot) -> None:
     card = ReadingCard()
     qtbot.addWidget(card)
     card.set_case(OneCase())  # type: ignore[arg-type]
-    card.show_at(7.2)
-    qtbot.waitUntil(lambda: card.text("pump flow") == "pump flow  4.40  L/min  7 s  pump", timeout=2000)
+    card.show_at(2.2)
+    qtbot.waitUntil(lambda: card.text("pump flow") == "pump flow  4.40  L/min  2 s  pump", timeout=2000)
 
 
 def test_a_value_that_an_artefact_covers_says_so(qtbot: QtBot) -> None:
@@ -373,7 +375,7 @@ def test_the_why_card_gives_rule_numbers_units_and_what_else_it_could_be(
         "proposed",
         "Mean under 50 mmHg for at least 60 s.",
         rule.source,
-        "50.0 mmHg",
+        "Limit",
         "a kinked line: the ripple stayed",
         "It has a wave.",
         "Do independent sites agree?",
@@ -436,3 +438,13 @@ def test_the_shelf_says_which_case_is_not_there_now(qtbot: QtBot, tmp_path: Path
     assert "not there" not in shelf.recent.item(0).text()
     assert "not there" in shelf.recent.item(1).text()
     assert not shelf.recent.item(1).flags() & Qt.ItemFlag.ItemIsEnabled
+
+
+def test_loose_ends_lead_to_the_clocks_that_nobody_has_set(qtbot: QtBot) -> None:
+    ends = LooseEnds()
+    qtbot.addWidget(ends)
+    ends.show_sections(sections(clocks=["pump: its clock is taken as it stands"]))
+    with qtbot.waitSignal(ends.clocks_wanted):
+        ends.anchorClicked.emit(QUrl("set-clocks"))
+    ends.show_sections(sections(repairs=["a line was torn"]))
+    assert "Set clocks" not in ends.toPlainText()

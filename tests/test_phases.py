@@ -13,6 +13,7 @@ import pytest
 from afterclamp.annotate import phases
 from afterclamp.annotate.phases import Boundary, Phase
 from afterclamp.annotate.view import Facts, View
+from afterclamp.io import Case
 from afterclamp.sample_traces import tables
 from trend_case import PHASE_LIMITS, demo_view, minutes, trend_view
 
@@ -397,3 +398,26 @@ def test_one_clock_s_offset_does_not_add_to_a_length_and_two_clocks_do() -> None
     # Root of the sum of squares, times 1.96 for a 95 % interval.
     assert same == pytest.approx(1.96 * np.sqrt(0.5))
     assert apart == pytest.approx(1.96 * np.sqrt(0.5 + 100 + 4))
+
+
+def test_a_step_of_the_clock_between_them_adds_its_error_to_the_length_of_one_source_too() -> None:
+    start = Boundary(100.0, "", channel="pump_flow", source="pump", sampling_sd_s=0.5, clock_sd_s=10.0)
+    end = replace(start, time_s=400.0, clock_sd_s=2.0, clock_piece=(1, 0))
+    length = phases.durations([Phase("bypass", start, end)])["bypass"].unc_s
+    assert length == pytest.approx(1.96 * np.sqrt(0.5 + 100 + 4))
+    assert phases.length_sd(start, replace(end, clock_piece=(0, 0))) == pytest.approx(np.sqrt(0.5))
+
+
+def test_a_phase_across_a_step_of_the_recorded_clock_takes_each_end_s_own_piece(demo_case: Case) -> None:
+    # true_clock_maps: the pump was set back by 30 s at 150:00, half a second of doubt on either side.
+    found = phases.phases(demo_case)
+    bypass = next(phase for phase in found if phase.name == "bypass")
+    first = next(phase for phase in found if phase.name == "no_flow_arrest")
+    assert (bypass.start.clock_piece, bypass.end.clock_piece) == ((0, 0), (1, 0))
+    assert first.start.clock_piece == first.end.clock_piece == (0, 0)
+    for phase in (bypass, first):
+        sampling = phase.start.sampling_sd_s**2 + phase.end.sampling_sd_s**2
+        clocks = phase.start.clock_sd_s**2 + phase.end.clock_sd_s**2
+        apart = sampling + (clocks if phase is bypass else 0.0)
+        assert phases.length_sd(phase.start, phase.end) == pytest.approx(np.sqrt(apart))
+    assert bypass.start.clock_sd_s > 0

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from afterclamp.annotate.beats import beats
 from afterclamp.annotate.measures import mean_arterial_pressure
+from afterclamp.annotate.parameter import numbers_of
 from afterclamp.annotate.quality import (
     artefacts,
     clean_waves,
+    compared,
     frozen_rows,
     frozen_wave,
     gaps_between,
@@ -18,10 +21,12 @@ from afterclamp.annotate.quality import (
     off_scale,
     seconds_state,
 )
+from afterclamp.annotate.rules import by_code
 from afterclamp.annotate.series import MASKED, MISSING, OBSERVED
-from afterclamp.annotate.wave_artefacts import device_patterns, fast_flushes, open_to_air
+from afterclamp.annotate.view import View
+from afterclamp.annotate.wave_artefacts import all_fell, device_patterns, fast_flushes, open_to_air
 from afterclamp.io.case import Case
-from afterclamp.io.recording import Segment
+from afterclamp.io.recording import RecordedChannel, Segment
 from afterclamp.io.terms import Identity
 from afterclamp.sample_traces import truth
 from numpy.typing import NDArray
@@ -112,10 +117,12 @@ def test_a_slow_fall_to_zero_is_no_opening():
     assert not open_to_air(wave, RATE)
 
 
-def test_where_every_other_site_falls_too_it_is_the_patient():
-    wave = laid(pulse(120), 30, still(20, 1.0), 20)
-    assert open_to_air(wave, RATE, others=[pulse(120, seed=4)])
-    assert not open_to_air(wave, RATE, others=[laid(pulse(120, seed=4), 30, still(20, 9.0), 20)])
+def test_where_every_other_site_loses_its_pressure_too_it_is_the_patient():
+    assert all_fell([(80.0, 40.0)])
+    assert not all_fell([(80.0, 40.0), (80.0, 70.0)])
+    # A site without pressure before, or without a record, says nothing.
+    assert not all_fell([(5.0, 0.0), (float("nan"), 3.0), (-600.0, -600.0)])
+    assert not all_fell([])
 
 
 # -- A2 --------------------------------------------------------------------------------------------
@@ -292,6 +299,161 @@ def test_a_view_of_the_past_knows_nothing_of_a_later_return(tmp_path: Path):
         assert [one.end for one in whole] == [pytest.approx(80, abs=0.2)]
         assert [one.end for one in early] == [pytest.approx(70, abs=0.2)]
         assert "record ended" in early[0].evidence["reason"]
+
+
+# -- held against other channels -------------------------------------------------------------------
+
+LINES = {
+    "art1": Identity("arterial_pressure", "radial", "left", "wave"),
+    "art2": Identity("arterial_pressure", "femoral", "", "wave"),
+    "again": Identity("arterial_pressure", "radial", "left", "wave"),
+    "svo2": Identity("venous_saturation"),
+    "flow": Identity("pump_flow"),
+}
+
+
+def _line(label: str, wave: FloatArray) -> RecordedChannel:
+    return even(label, wave.astype(np.float32), [Segment(0.0, 0, wave.size, RATE)])
+
+
+def _codes(case: Case, name: str) -> list[str]:
+    return [one.code for one in artefacts(case[name])]
+
+
+OPENED = laid(pulse(120), 30, still(20, 0.0), 20)
+STEADY = pulse(120, seed=4)
+
+
+def test_two_lines_that_go_to_zero_together_are_no_opening_and_one_alone_is(tmp_path: Path):
+    both = recording("monitor", [_line("ART1", OPENED), _line("ART2", OPENED + 1.0)])
+    with case_of(tmp_path / "both", both, identities=LINES) as case:
+        assert _codes(case, "left_radial") == _codes(case, "femoral") == []
+        # The second look comes from what is kept, and so do means and masks.
+        assert _codes(case, "left_radial") == []
+        assert set(seconds_state(case["left_radial"], case.grid)) == {OBSERVED}
+        assert not masked_seconds(case["left_radial"], case.grid).any()
+        assert not any(np.isnan(values).any() for _, _, values in clean_waves(case["left_radial"]))
+        assert View.of(case).artefacts["left_radial"] == ()
+    one = recording("monitor", [_line("ART1", OPENED), _line("ART2", STEADY)])
+    with case_of(tmp_path / "one", one, identities=LINES) as case:
+        assert (_codes(case, "left_radial"), _codes(case, "femoral")) == (["A1"], [])
+        assert masked_seconds(case["left_radial"], case.grid)[31:50].all()
+        assert [found.code for found in View.of(case).artefacts["left_radial"]] == ["A1"]
+
+
+def test_the_same_line_recorded_by_another_source_is_no_second_opinion(tmp_path: Path):
+    monitor = recording("monitor", [_line("ART1", OPENED)])
+    copy = recording("pump", [_line("AGAIN", OPENED)])
+    with case_of(tmp_path / "case", monitor, copy, identities=LINES) as case:
+        assert compared(case["monitor/art1"]) == ()
+        assert _codes(case, "monitor/art1") == ["A1"]
+
+
+@pytest.mark.parametrize(("sd_s", "expected"), [(0.5, []), (5.0, ["A1"]), (None, ["A1"])])
+def test_a_line_on_a_clock_that_cannot_say_together_is_not_asked(
+    tmp_path: Path, sd_s: float | None, expected: list[str]
+):
+    # 2 s are what a fall may take; a doubt of 1.96 × 0.5 s is less, one of 1.96 × 5 s more, an unset clock anything.
+    monitor, other = (
+        recording("monitor", [_line("ART1", OPENED)]),
+        recording("other", [_line("ART2", OPENED)]),
+    )
+    with case_of(tmp_path / "case", monitor, other, identities=LINES) as case:
+        case.edit("mara", "reference", {"source": "monitor"})
+        if sd_s is not None:
+            case.edit("mara", "clock", {"source": "other", "pieces": [{"offset_s": 0.0, "sd_s": sd_s}]})
+        assert _codes(case, "left_radial") == expected
+
+
+def test_a_later_edit_of_what_the_other_line_is_changes_what_was_found(tmp_path: Path):
+    both = recording("monitor", [_line("ART1", OPENED), _line("ART2", OPENED)])
+    with case_of(tmp_path / "case", both, identities=LINES) as case:
+        assert _codes(case, "left_radial") == []
+        case.change_channel("mara", "femoral", kind="central_venous_pressure", site="", side="")
+        assert _codes(case, "left_radial") == ["A1"]
+
+
+def test_a_venous_saturation_that_is_blank_while_blood_flows_is_a_gap(tmp_path: Path):
+    saturation = np.round(70 + np.random.default_rng(3).standard_normal(600), 1).astype("f4")
+    flow = np.full(600, 4.4, "f4")
+    flow[300:400] = 0.0
+    there = np.ones(600, bool)
+    there[100:130] = there[310:390] = False
+    rows = [
+        even("SVO2", saturation, [Segment(0.0, 0, 600, 1.0)], unit="%", valid=there),
+        even("flow", flow, [Segment(0.0, 0, 600, 1.0)], unit="L/min"),
+    ]
+    with case_of(tmp_path / "case", recording("pump", rows), identities=LINES) as case:
+        assert [(one.code, one.start, one.end) for one in artefacts(case["svo2"])] == [("A9", 100.0, 130.0)]
+    with case_of(tmp_path / "alone", recording("pump", rows[:1]), identities=LINES) as case:
+        assert artefacts(case["svo2"]) == []
+
+
+# -- numbers and words -----------------------------------------------------------------------------
+
+
+def _changed(code: str, name: str, value: float) -> dict[str, float]:
+    return {**numbers_of(by_code(code).parameters), name: value}
+
+
+@pytest.mark.parametrize(
+    ("code", "name", "value", "length_s", "words"),
+    [
+        ("A1", "longest", 30.0, 40.0, "for 3 to 30 s"),
+        ("A1", "shortest", 50.0, 40.0, "for 50 to 60 s"),
+        ("A1", "level", 0.001, 20.0, "0 ± 0.001 mmHg"),
+        ("A1", "sd", 0.2, 20.0, "standard deviation under 0.2 mmHg"),
+        ("A1", "step", 90.0, 20.0, "at least 90 mmHg (4"),
+        ("A2", "level", 310.0, 2.0, "plateau of 310 mmHg"),
+        ("A2", "rise", 400.0, 2.0, "at least 400 mmHg"),
+        ("A2", "longest", 1.0, 2.0, "for 0.5 to 1 s"),
+        ("A2", "brief", 3.0, 2.0, "From 3 s on"),
+    ],
+)
+def test_a_changed_number_changes_what_is_found_and_what_is_said(
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+    code: str,
+    name: str,
+    value: float,
+    length_s: float,
+    words: str,
+):
+    wave = laid(pulse(180), 60, still(length_s, 0.0 if code == "A1" else 300.0), length_s)
+    look = open_to_air if code == "A1" else fast_flushes
+    assert [one.code for one in look(wave, RATE)] == [code]
+    assert [one.code for one in look(wave, RATE, numbers=_changed(code, name, value))] != [code]
+    # And in a case: artefacts, masks and the sentence all read the one table.
+    rule = by_code(code)
+    with _case(tmp_path, wave) as case:
+        assert code in [one.code for one in artefacts(case["left_radial"])]
+        before = masked_seconds(case["left_radial"], case.grid)
+        assert before[60 : 60 + int(length_s)].any()
+        monkeypatch.setitem(rule.parameters, name, replace(rule.parameters[name], value=value))
+        assert code not in [one.code for one in artefacts(case["left_radial"])]
+        assert words in rule.sentence()
+
+
+def test_the_words_of_a9_go_with_its_numbers_too(monkeypatch: pytest.MonkeyPatch):
+    rule = by_code("A9")
+    frozen = laid(pulse(60), 10, 81.25, 1.5)
+    assert frozen_wave(frozen, RATE) == [(10.0, 11.5)]
+    monkeypatch.setitem(rule.parameters, "frozen", replace(rule.parameters["frozen"], value=2.0))
+    assert frozen_wave(frozen, RATE) == []
+    assert "on a wave of pressure for 2 s" in rule.sentence()
+    square = np.where(np.arange(3000) // 4 % 2, 24.0, -24.0)
+    assert device_patterns(square, RATE)
+    monkeypatch.setitem(rule.parameters, "apart", replace(rule.parameters["apart"], value=50.0))
+    assert device_patterns(square, RATE) == []
+    assert "at least 50 mmHg apart" in rule.sentence()
+
+
+def test_a_level_before_the_zero_key_belongs_to_an_arterial_opening_only():
+    # A venous pressure of 7.5 mmHg is one that a patient has.
+    wave = laid(laid(pulse(120), 30, still(4, 7.5, 0.3), 4), 34, still(15, 0.0, 0.3), 15)
+    [arterial] = open_to_air(wave, RATE)
+    [venous] = open_to_air(wave, RATE, kind="central_venous_pressure")
+    assert (round(arterial.start), round(venous.start)) == (30, 34)
 
 
 # -- the invented case -----------------------------------------------------------------------------

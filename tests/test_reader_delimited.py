@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -15,6 +17,7 @@ from afterclamp.io.readers.delimited import READER
 from afterclamp.io.readers.even_rows import pieces_of
 from afterclamp.io.readers.stamps import row_times
 from afterclamp.io.recording import RecordedChannel, Recording
+from awkward_files import ALL, Maker
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -605,3 +608,42 @@ def test_a_long_table_is_handed_over_in_blocks_and_again(
     np.testing.assert_array_equal(_values(second), np.arange(count) % 7)
     np.testing.assert_array_equal(_values(first), np.arange(count) % 300)
     np.testing.assert_array_equal(_values(first), np.arange(count) % 300)
+
+
+@pytest.mark.parametrize("make", ALL, ids=lambda make: make.__name__)
+def test_times_that_are_kept_in_a_file_are_the_same(tmp_path: Path, make: Maker) -> None:
+    file = make(0)
+    (tmp_path / file.name).write_bytes(file.data)
+    columns = _map(tmp_path, file.choices) if file.choices else None
+    in_memory = _read(tmp_path / file.name, columns)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(spool, "MOST_IN_MEMORY", 3)
+        patch.setattr(spool, "_PIECE", 5)
+        in_a_file = _read(tmp_path / file.name, columns)
+    assert in_a_file.first_stamp == in_memory.first_stamp
+    assert in_a_file.about == in_memory.about
+    for one, other in zip(in_memory.channels, in_a_file.channels, strict=True):
+        np.testing.assert_array_equal(_seconds(one), _seconds(other))
+        np.testing.assert_array_equal(_values(one), _values(other))
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="says what is in memory as Linux counts it")
+def test_many_even_times_take_hardly_any_memory() -> None:
+    # 12 hours of 500 a second: 173 MB as stamps. Everything else that Python holds here is about 60 MB.
+    code = """
+import numpy as np, resource
+from afterclamp.io.readers import even_rows, spool, stamps
+kept, count, step = spool.Stamps(), 12 * 3600 * 500, 1 << 18
+for first in range(0, count, step):
+    last = min(first + step, count)
+    kept.add(np.round(np.arange(first, last) / 500, 3), last / count)
+before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+(piece,) = even_rows.pieces_of(stamps.row_times(kept.array(), "seconds", None))
+print(piece.count, piece.rate_hz, (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) // 1024)
+"""
+    told = subprocess.run(
+        [sys.executable, "-P", "-c", code], capture_output=True, text=True, check=True
+    ).stdout
+    count, rate_hz, more_mb = told.split()
+    assert (int(count), float(rate_hz)) == (12 * 3600 * 500, 500.0)
+    assert int(more_mb) < 60

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 import tempfile
@@ -87,18 +88,16 @@ def _watch(jobs: list[Job]) -> list[dict[str, Any]]:
 
 
 def _allowed(path: str, folder: Path, files: dict[str, bytes]) -> bool:
-    """Given files, the map, the case that is written, and numbers that wait in the system's temporary folder.
-
-    Headers of records (.hea) in the folder of a given file are looked at too: they tell whether it is a part of one.
-    """
+    """Given files, the map, the case that is written, and numbers that wait in the system's temporary folder."""
     at = Path(path).resolve()
-    if at == folder / "given" or (at.parent == folder / "given" and at.suffix == ".hea"):
+    if at == folder / "given":
         return True
     if at.parent == folder / "given":
         return at.name in files
     temporary = Path(tempfile.gettempdir()).resolve()
     return (
-        at == folder / "columns.toml"
+        at == Path(os.devnull)
+        or at == folder / "columns.toml"
         or folder / "case" in (at, *at.parents)
         or any(part.name.startswith(".case.partial") for part in (at, *at.parents))
         or at == temporary
@@ -166,7 +165,9 @@ def test_a_file_that_points_out_of_its_folder_is_refused_and_not_followed(tmp_pa
         assert found["spoken"] == []
         opened = found["reading"] + found["bringing_in"] + found["seen"]
         assert [path for path in opened if "trap" in Path(path).parts] == [], name
-        assert [path for path in opened if path.endswith(("neighbour.dat", "neighbour.csv"))] == [], name
+        assert [
+            path for path in opened if path.endswith(("neighbour.dat", "neighbour.csv", "neighbour.hea"))
+        ] == [], name
 
 
 def test_both_witnesses_see_a_path_that_is_opened(tmp_path: Path) -> None:

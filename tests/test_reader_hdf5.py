@@ -6,17 +6,25 @@ samples in other files, filters loaded from elsewhere) is written by h5py as the
 
 from __future__ import annotations
 
+import signal as signals
+import subprocess
+import sys
+import time
 import tracemalloc
 from collections.abc import Iterator
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 import h5py
 import numpy as np
+import psutil
 import pytest
 from afterclamp.io import bring_in
-from afterclamp.io.errors import FileUnreadable
-from afterclamp.io.readers import Claim, hdf5, path_map
+from afterclamp.io.errors import Cancelled, FileUnreadable
+from afterclamp.io.readers import Claim, hdf5, hdf5_apart, hdf5_store, path_map
+from afterclamp.io.readers.path_channels import Numbers
+from afterclamp.io.readers.path_map import Place
 from afterclamp.io.recording import RecordedChannel, Recording, Segment
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -44,6 +52,17 @@ def mapped(folder: Path, *parts: str) -> Path:
 def only(path: Path, *parts: str) -> Recording:
     (recording,) = hdf5.read(path, {"columns": mapped(path.parent, *(parts or (signal(),)))})
     return recording
+
+
+class Here(hdf5_store.Hdf5Store):
+    """What the process apart does, done in this one, where it can be watched."""
+
+    def __init__(self, path: Path, turned: bool = False, stop: object = None) -> None:  # noqa: ARG002
+        super().__init__(path, turned)
+
+    def numbers(self, place: Place, column: int | None = None, row: int | None = None) -> Numbers:  # type: ignore[override]
+        line = super().numbers(place, column, row)
+        return Numbers(line.count, line.dtype, partial(self.pieces, place, line, 1 << 20))
 
 
 def values_of(channel: RecordedChannel) -> np.ndarray:
@@ -105,7 +124,7 @@ def test_numbers_come_back_exactly_however_they_are_stored(
         chunks = None if chunk is None and not packed else (min(chunk or 50, count),)
         file.create_dataset("art", data=written, chunks=chunks, **packed)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(hdf5, "_PIECE", piece)
+        patch.setattr(hdf5_apart, "_PIECE", piece)
         (channel,) = only(path).channels
         np.testing.assert_array_equal(values_of(channel), written)
     whole = np.dtype(dtype).kind in "iu"
@@ -405,6 +424,7 @@ def refused(path: Path, monkeypatch: pytest.MonkeyPatch, *parts: str) -> FileUnr
         original(self, name, *arguments, **keys)
 
     monkeypatch.setattr(h5py.File, "__init__", watched)
+    monkeypatch.setattr(hdf5, "ApartStore", Here)
     with pytest.raises(FileUnreadable) as caught:
         only(path, *parts)
     assert set(opened) == {str(path)}
@@ -493,8 +513,9 @@ def test_a_trace_file_of_a_case_is_sent_back_to_its_case(tmp_path: Path) -> None
 
 
 def test_sizes_that_are_only_claimed_are_refused_before_anything_is_set_up(
-    path: Path, file: h5py.File
+    path: Path, file: h5py.File, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr(hdf5, "ApartStore", Here)
     file.create_dataset("art", (10**12,), "f8", chunks=(1000,))  # no chunk of it was ever written
     file.create_dataset("flat", (10**9,), "f8")
     packed = file.create_dataset("some", (10**9,), "f8", chunks=(10**6,), compression="gzip")
@@ -529,6 +550,112 @@ def test_a_damaged_file_is_told(path: Path, file: h5py.File, kept: int, then: by
     with pytest.raises(FileUnreadable, match="cannot be read as HDF5") as caught:
         only(path)
     assert caught.value.path == path
+
+
+# The process that it is read in
+
+
+def _child(monkeypatch: pytest.MonkeyPatch, does: str) -> None:
+    """In place of the process that reads, one that says that it is there and then does something else."""
+    monkeypatch.setattr(hdf5_apart, "_idle", [])
+    monkeypatch.setattr(
+        hdf5_apart, "CHILD", ["-c", "print('{\"ready\": true}', flush=True); import os, time; " + does]
+    )
+
+
+def test_a_file_that_ends_the_process_is_told_and_the_next_is_read(
+    path: Path, file: h5py.File, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file["art"] = np.arange(5.0)
+    file.close()
+    with monkeypatch.context() as patch:
+        _child(patch, "os.abort()")
+        with pytest.raises(FileUnreadable, match=r"its structure is damaged.*Copy the file again"):
+            only(path)
+    np.testing.assert_array_equal(values_of(only(path).channels[0]), np.arange(5))
+
+
+def test_a_process_that_is_killed_between_samples_is_told_with_the_array(path: Path, file: h5py.File) -> None:
+    file["art"] = np.arange(500_000.0)
+    file.close()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(hdf5_apart, "_PIECE", 1000)
+        blocks = only(path).channels[0].blocks()
+        next(blocks)
+        (at_work,) = [one for one in psutil.Process().children() if "hdf5_child" in " ".join(one.cmdline())]
+        at_work.kill()
+        with pytest.raises(FileUnreadable, match="its structure is damaged") as caught:
+            list(blocks)
+    assert caught.value.place == "/art"
+
+
+def test_a_process_that_says_nothing_is_ended(
+    path: Path, file: h5py.File, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file.close()
+    _child(monkeypatch, "time.sleep(60)")
+    monkeypatch.setattr(hdf5_apart, "LONGEST_S", 0.1)
+    with pytest.raises(FileUnreadable, match="takes too long to take apart"):
+        only(path)
+
+
+def test_a_process_at_work_is_stopped_at_once(
+    path: Path, file: h5py.File, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file.close()
+    _child(monkeypatch, "time.sleep(60)")
+    begun = time.monotonic()
+    with pytest.raises(Cancelled):
+        hdf5.read(path, {"columns": mapped(path.parent, signal()), "cancelled": lambda: True})
+    assert time.monotonic() - begun < 1  # half a second, and the start of a process
+
+
+def test_a_process_that_cannot_begin_is_not_taken_for_a_damaged_file(
+    path: Path, file: h5py.File, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file.close()
+    monkeypatch.setattr(hdf5_apart, "_idle", [])
+    monkeypatch.setattr(hdf5_apart, "CHILD", ["-c", "raise SystemExit(3)"])
+    with pytest.raises(FileUnreadable, match=r"ended before it began \(3\)"):
+        only(path)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems hold no process to its memory")
+def test_the_process_may_not_take_all_memory_nor_compute_for_ever() -> None:
+    code = (
+        "from afterclamp.io.readers import hdf5_child as c; c.BUSY_S = 0; c.limit_memory()\n"
+        "try: bytearray(2 * c.MEMORY); print('had it')\n"
+        "except MemoryError: print('refused', flush=True)\n"
+        "c.busy_allowance()()\nwhile True: pass"
+    )
+    ended = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert (ended.stdout, ended.returncode) == ("refused\n", -signals.SIGXCPU)
+
+
+def test_files_share_a_process_until_one_is_damaged(
+    path: Path, file: h5py.File, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file["art"] = np.arange(5.0)
+    file.close()
+    damaged = path.with_name("damaged.h5")
+    damaged.write_bytes(path.read_bytes()[:200])
+    started: list[hdf5_apart._Helper] = []
+
+    class Counted(hdf5_apart._Helper):
+        def __init__(self) -> None:
+            super().__init__()
+            started.append(self)
+
+    monkeypatch.setattr(hdf5_apart, "_idle", [])
+    monkeypatch.setattr(hdf5_apart, "_Helper", Counted)
+    for expected in (1, 1):
+        values_of(only(path).channels[0])
+        assert len(started) == expected
+    with pytest.raises(FileUnreadable):
+        only(damaged)
+    only(path)
+    assert len(started) == 2
+    hdf5_apart._end_all()
 
 
 def test_a_damaged_chunk_is_told_when_it_is_reached(path: Path, file: h5py.File) -> None:

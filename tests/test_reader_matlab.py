@@ -276,7 +276,7 @@ PACKED = header() + packed(matrix("art", np.arange(50, dtype=np.int16).reshape(-
 @pytest.mark.parametrize(
     ("raw", "place", "words"),
     [
-        (b"", "byte 0", "found b''"),
+        (b"", "byte 0", "found ''"),
         (GOOD[:100], "byte 100", "MATLAB file were expected"),
         (GOOD[:124] + b"\x00\x02IM" + GOOD[128:], "byte 124", "level"),
         (bytes(20) + b"\x00" * 200, "byte 124", "level"),

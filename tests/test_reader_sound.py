@@ -63,7 +63,7 @@ def test_a_sound_is_one_note_as_long_as_it_lasts(
     assert (note.start_s, note.end_s) == (0.0, frames / rate)
     assert recording.channels == ()
     assert recording.first_stamp is None  # its own zero
-    assert recording.about["sound"] == str(path)
+    assert not any(str(path.parent) in text for text in recording.about.values())
     assert recording.files == (("theatre.wav", hashlib.sha256(path.read_bytes()).hexdigest()),)
     assert recording.set_aside == ()
 

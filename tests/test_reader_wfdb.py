@@ -505,7 +505,9 @@ def test_a_data_file_elsewhere_is_refused_before_anything_is_looked_for(
     for step in ("absent_file", "checked_frames", "Decoded", "sha256"):
         monkeypatch.setattr(wfdb, step, lambda *_: pytest.fail("a data file was looked for"))
     path = record(tmp_path, "r", f"r 1 125 4\n{name} 16 1/mmHg 12 0 0 0 0 ABP\n")
-    with pytest.raises(FileUnreadable, match=r"line 2: the data file .* is not a plain file name"):
+    with pytest.raises(
+        FileUnreadable, match=r"line 2: the data file .* is not a plain file name|a zero byte stands"
+    ):
         only(path)
 
 
@@ -649,7 +651,11 @@ def test_each_file_of_a_folder_is_claimed_once(tmp_path: Path) -> None:
     (tmp_path / "s1.bin").write_bytes(b"\x89HDF\r\n\x1a\n" + bytes(40))
     (tmp_path / "other.dat").write_bytes(bytes(10))
     (tmp_path / "s1").write_bytes(bytes(2))
-    claimed = {path.name: wfdb.claims(path, path.read_bytes()[:4096]) for path in tmp_path.iterdir()}
+    given = list(tmp_path.iterdir())
+    claimed = {
+        path.name: Claim.PART if wfdb.part_of(path, given) else wfdb.claims(path, path.read_bytes()[:4096])
+        for path in given
+    }
     assert claimed == {
         "whole.hea": Claim.MINE,
         "s1.hea": Claim.PART,

@@ -50,7 +50,7 @@ def test_labels_of_the_time_axis_never_touch(
 @given(start=st.floats(0, 3e4), length=st.floats(0.3, 3e4), text=st.sampled_from([FROM_START, CLOCK]))
 def test_a_wide_axis_has_several_labels_at_round_times(start: float, length: float, text: TimeText) -> None:
     ticks = time_ticks(start, start + length, 1400, _width, text)
-    assert 3 <= len(ticks.labelled) <= 32
+    assert 3 <= len(ticks.labelled) <= 1 + 1400 / (_width("0:00") + 14)
     minutes = ticks.step / 60
     assert (
         any(abs(ticks.step - step) < 1e-9 for step in ROUND)

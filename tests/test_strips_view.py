@@ -206,6 +206,109 @@ def test_a_clicked_bar_hands_back_what_it_was_made_from(view: StripsView, qtbot:
     assert len(scrubs) == 1
 
 
+# -- each view by itself, by hand and by key ------------------------------------------------------------
+
+
+def test_the_middle_button_drags_the_window_anywhere(view: StripsView, qtbot: QtBot) -> None:
+    view.set_span(Span(1000.0, 1100.0))
+    held, scrubs = view.time_at(600), []
+    view.scrubbed.connect(scrubs.append)
+    qtbot.mousePress(view, Qt.MouseButton.MiddleButton, pos=QPoint(600, 150))
+    with qtbot.waitSignal(view.zoomed):
+        qtbot.mouseMove(view, pos=QPoint(450, 150))
+    qtbot.mouseRelease(view, Qt.MouseButton.MiddleButton, pos=QPoint(450, 150))
+    assert view.time_at(450) == pytest.approx(held, abs=2 * a_pixel(view))
+    assert scrubs == []
+
+
+@pytest.mark.parametrize(
+    ("key", "window"),
+    [
+        (Qt.Key.Key_Left, Span(980.0, 1080.0)),
+        (Qt.Key.Key_Right, Span(1020.0, 1120.0)),
+        (Qt.Key.Key_Up, Span(1010.0, 1090.0)),
+        (Qt.Key.Key_Down, Span(987.5, 1112.5)),
+    ],
+)
+def test_alt_and_an_arrow_slide_and_zoom_the_view_with_the_keyboard(
+    view: StripsView, qtbot: QtBot, key: Qt.Key, window: Span
+) -> None:
+    view.set_span(Span(1000.0, 1100.0))
+    with qtbot.waitSignal(view.zoomed):
+        qtbot.keyClick(view, key, Qt.KeyboardModifier.AltModifier)
+    assert (view.span.start, view.span.end) == pytest.approx((window.start, window.end))
+
+
+def test_keys_zoom_around_the_playhead_where_it_is_in_sight(view: StripsView, qtbot: QtBot) -> None:
+    view.set_span(Span(1000.0, 1100.0))
+    view.set_playhead(1010.0)
+    qtbot.keyClick(view, Qt.Key.Key_Up, Qt.KeyboardModifier.AltModifier)
+    # A tenth of the window lies before the playhead, as before: 80 s from 1010 - 8.
+    assert (view.span.start, view.span.end) == pytest.approx((1002.0, 1082.0))
+
+
+def test_the_wheel_over_the_names_goes_through_the_strips(view: StripsView, qtbot: QtBot) -> None:
+    window = view.span
+    for angle, strips in ((-120, 1), (120, -1)):
+        with qtbot.waitSignal(view.scrolled) as caught:
+            turn(view, QPointF(50, 150), QPoint(0, angle))
+        assert caught.args == [strips]
+    assert view.span == window
+
+
+@pytest.mark.parametrize(("t", "before"), [(100.0, True), (3000.0, False)])
+def test_a_playhead_outside_the_window_is_told_at_the_edge_it_lies_beyond(
+    view: StripsView, t: float, before: bool
+) -> None:
+    view.set_span(Span(1000.0, 1100.0))
+    plain = grabbed(view)
+    view.set_playhead(t)
+    rows, columns = np.nonzero(grabbed(view) != plain)
+    left, right = view.x_at(1000.0), view.x_at(1100.0)
+    middle = (left + right) / 2
+    assert len(columns)
+    assert (columns.max() < middle) if before else (columns.min() > middle)
+    edge = columns.min() if before else columns.max()
+    assert edge == pytest.approx(left if before else right, abs=3)
+    assert rows.max() < 400 - 24, "above the time axis"
+
+
+def test_the_sign_of_a_playhead_outside_goes_when_it_comes_in(view: StripsView) -> None:
+    view.set_span(Span(1000.0, 1100.0))
+    view.set_playhead(100.0)
+    QApplication.processEvents()
+    view.set_playhead(1050.0)
+    QApplication.processEvents()
+    inside = grabbed(view)
+    view.set_playhead(None)
+    view.set_playhead(1050.0)
+    view.set_theme(PAPER)  # painted whole
+    assert np.array_equal(inside, grabbed(view))
+
+
+def test_all_shaded_stretches_are_tinted_and_nothing_else(view: StripsView) -> None:
+    before = grabbed(view)
+    spans = [Span(600.0, 700.0), Span(1800.0, 2400.0), Span(3000.0, 3030.0)]
+    view.set_shaded(spans)
+    changed = (grabbed(view) != before).any(axis=0)
+    for span in spans:
+        assert changed[int(view.x_at(span.start)) + 1 : int(view.x_at(span.end)) - 1].all()
+    within = [(int(view.x_at(span.start)), int(view.x_at(span.end))) for span in spans]
+    outside = np.ones(len(changed), bool)
+    for a, b in within:
+        outside[a - 1 : b + 2] = False
+    assert not changed[outside].any()
+    view.set_shaded([])
+    assert np.array_equal(grabbed(view), before)
+
+
+def test_hundreds_of_shaded_stretches_are_no_darker_than_one(view: StripsView) -> None:
+    view.set_shaded([Span(1000.0, 2000.0)])
+    one = grabbed(view)
+    view.set_shaded([Span(1000.0 + n, 1001.0 + n) for n in range(1000)])
+    assert np.array_equal(grabbed(view), one)
+
+
 # -- painting -------------------------------------------------------------------------------------------
 
 

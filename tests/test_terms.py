@@ -482,6 +482,75 @@ COLLECTED: list[tuple[str, str, Identity]] = [
 ]
 
 
+# Code meanings of DICOM PS3.16, as pydicom's table of concepts lists them: those of CID 3003, 3004, 3005, 3415, 3425,
+# 3524, 3526, 3611, 3617, 3618, 3641 and 3670 that name a pressure, a flow, a saturation or a breath. Looked at only
+# after the words were settled: 42 of 52 were proposed right then, the other ten as "other", seven of them for the
+# word "waveform" alone.
+MEANINGS: list[tuple[str, str, str, str]] = [
+    ("Aortic pressure waveform", "mm[Hg]", "arterial_pressure", "aortic"),
+    ("Aortic valve pullback pressure waveform", "mm[Hg]", "other", ""),
+    ("Arterial pressure waveform", "mm[Hg]", "arterial_pressure", ""),
+    ("Central venous pressure waveform", "mm[Hg]", "central_venous_pressure", ""),
+    ("Dye dilution cardiac output waveform", "", "other", ""),
+    ("Femoral artery pressure waveform", "mm[Hg]", "arterial_pressure", "femoral"),
+    ("Hemodynamic flow waveform", "L/min", "other", ""),
+    ("Hemodynamic oxygen saturation waveform", "%", "other", ""),
+    ("Hemodynamic pressure waveform", "mm[Hg]", "other", ""),
+    ("Left atrium pressure waveform", "mm[Hg]", "other", ""),
+    ("Left ventricle pressure waveform", "mm[Hg]", "other", ""),
+    ("Mitral valve pullback pressure waveform", "mm[Hg]", "other", ""),
+    ("Pulmonary artery oxygen saturation waveform", "%", "venous_saturation", ""),
+    ("Pulmonary artery pressure waveform", "mm[Hg]", "pulmonary_artery_pressure", ""),
+    ("Pulmonary artery wedge pressure waveform", "mm[Hg]", "other", ""),
+    ("Pulmonary capillary wedge pressure waveform", "mm[Hg]", "other", ""),
+    ("Pulmonary valve pullback pressure waveform", "mm[Hg]", "other", ""),
+    ("Right atrium pressure waveform", "mm[Hg]", "other", ""),
+    ("Right ventricle pressure waveform", "mm[Hg]", "other", ""),
+    ("Tricuspid valve pullback pressure waveform", "mm[Hg]", "other", ""),
+    ("Respiration impedance waveform", "Ohm", "respiration", ""),
+    ("Temperature waveform", "Cel", "temperature", ""),
+    ("Thermal cardiac output waveform", "", "other", ""),
+    ("Arterial Pulse Waveform", "", "other", ""),
+    ("Respiration Waveform", "", "respiration", ""),
+    ("Airflow", "L/min", "other", ""),
+    ("Esophageal Pressure", "mm[Hg]", "other", ""),
+    ("Respiratory Pressure", "mm[Hg]", "other", ""),
+    ("CO2 Respiration", "mm[Hg]", "other", ""),
+    ("Thoracic Respiratory Effort", "", "respiration", ""),
+    ("Average diastolic blood pressure", "mm[Hg]", "other", ""),
+    ("Mean blood pressure", "mm[Hg]", "other", ""),
+    ("Intravascular diastolic blood pressure", "mm[Hg]", "other", ""),
+    ("Pulmonary Artery Pressure", "mm[Hg]", "pulmonary_artery_pressure", ""),
+    ("Right Atrial Pressure", "mm[Hg]", "other", ""),
+    ("Left Ventricular Systolic Pressure", "mm[Hg]", "other", ""),
+    ("Pulmonary Capillary Wedge Pressure", "mm[Hg]", "other", ""),
+    ("Ventricular End Diastolic pressure", "mm[Hg]", "other", ""),
+    ("Angioplasty Inflation pressure", "mm[Hg]", "other", ""),
+    ("Negative lower body pressure", "mm[Hg]", "other", ""),
+    ("Arterial Oxygen saturation", "%", "arterial_saturation", ""),
+    ("Venous Oxygen saturation", "%", "venous_saturation", ""),
+    ("Blood Oxygen saturation", "%", "other", ""),
+    ("Capillary Blood Oxygen Saturation, by Oximetry", "%", "other", ""),
+    ("Systemic Flow", "L/min", "other", ""),
+    ("Pulmonary Flow", "L/min", "other", ""),
+    ("Mitral Valve Flow", "L/min", "other", ""),
+    ("Arterial Blood Carbon dioxide partial pressure", "mm[Hg]", "other", ""),
+    ("Arterial Oxygen partial pressure", "mm[Hg]", "other", ""),
+    ("Venous Oxygen partial pressure", "mm[Hg]", "other", ""),
+    ("12-Lead ECG", "mV", "ecg", ""),
+    ("Low Heart Rate Variability", "", "other", ""),
+]
+
+
+def test_at_least_95_of_100_code_meanings_are_proposed_right_and_no_other_as_something_else() -> None:
+    found = {label: identify(label, unit) for label, unit, _, _ in MEANINGS}
+    wrong = [
+        label for label, _, kind, site in MEANINGS if (found[label].kind, found[label].site) != (kind, site)
+    ]
+    assert len(wrong) <= 0.05 * len(MEANINGS), wrong
+    assert {found[label].kind for label in wrong} <= {"other"}
+
+
 def test_at_least_95_of_100_collected_labels_are_proposed_right() -> None:
     assert len(COLLECTED) >= 80
     wrong = {

@@ -36,7 +36,7 @@ def test_a_folder_has_its_name_only_when_it_is_whole_and_may_stand_empty_before(
 def test_whatever_ends_it_leaves_nothing_not_even_the_folders_above(
     tmp_path: Path, ends_it: BaseException
 ) -> None:
-    with pytest.raises((KeyboardInterrupt, ValueError, CannotWrite)):  # noqa: SIM117
+    with pytest.raises((KeyboardInterrupt, ValueError, CannotWrite)):  # noqa: SIM117, PT012
         with written_whole(tmp_path / "new" / "deeper" / "paper.pdf", parents=True) as partial:
             partial.write_bytes(b"half")
             raise ends_it

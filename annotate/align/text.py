@@ -58,7 +58,7 @@ def by_text(
     noted = noted_moments(notes, {one.name: one.first_stamp is None for one in case.sources}, words)
     own = [note for note in case.notes if note.source == source.name]
     stamps = [_stamp(note, source) for note in own]
-    halves = [_half(note, source) for note in own]
+    halves = [_half(note) for note in own]
     if anchors:
         lines = _anchored(case, own, stamps, halves, anchors, found, noted, words)
     else:
@@ -91,10 +91,9 @@ def _stamp(note: TimedNote, source: Source) -> float:
     return source.clock.zero_s + float(source.clock.to_source(note.t))
 
 
-def _half(note: TimedNote, source: Source) -> float:
+def _half(note: TimedNote) -> float:
     """Half of what the line's time was rounded to: a uniform over ± half has half / sqrt(3) as its sd."""
-    clock_sd = float(source.clock.sd(source.clock.to_source(note.t)))
-    return float(np.sqrt(3 * max(note.sd_s**2 - clock_sd**2, 0.0)))
+    return float(np.sqrt(3) * note.written_sd_s)
 
 
 def _on_known_clocks(case: Case, source: Source, known: Mapping[str, ClockMap]) -> list[TimedNote]:
@@ -107,7 +106,7 @@ def _on_known_clocks(case: Case, source: Source, known: Mapping[str, ClockMap]) 
         own = clocks[note.source]
         at = float(own.clock.to_source(note.t))
         clock = known[note.source]
-        sd = float(np.hypot(_half(note, own) / np.sqrt(3), float(clock.sd(at))))
+        sd = float(np.hypot(_half(note) / np.sqrt(3), float(clock.sd(at))))
         out.append(replace(note, t=float(clock.to_reference(at)), sd_s=sd))
     return out
 

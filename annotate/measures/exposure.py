@@ -7,14 +7,14 @@ Two conventions are in use and give different numbers on the same data, so each 
 ``"exact"``
     Straight lines between neighbouring samples, cut exactly where they cross the limit.
 
-Neither reaches across a gap, a masked second or an excluded span.
+Neither reaches across a gap, a masked second or an excluded span: what was not observed is never outside.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -45,7 +45,9 @@ class Exposure:
     nadir : float
         Lowest value observed in the window (highest where `above`); NaN without observed seconds.
     longest_run_s, largest_single_area : float
-        Longest unbroken stretch outside (s) and the largest area of one such stretch (unit x minutes).
+        Most seconds outside in one stretch, and the largest area of one (unit x minutes). Where short
+        interruptions were closed a stretch goes on across them, but their seconds count in neither: no
+        stretch is longer than `outside_s`.
     observed_s, excluded_s, masked_s, missing_s : float
         They add up to the length of the window.
     method : str
@@ -53,7 +55,8 @@ class Exposure:
     limit_source, site : str
         Where the limit comes from and which channel was measured.
     runs : tuple of (start, end)
-        The stretches outside, in reference seconds.
+        The stretches outside, in reference seconds, from the first second outside to the last; closed
+        interruptions lie within.
     """
 
     limit: float
@@ -228,9 +231,10 @@ def exposure(
     inclusive : bool
         Whether the limit itself counts as outside.
     min_run_s, close_gaps_s : float
-        Count only stretches of at least `min_run_s`, after joining stretches that no more than
-        `close_gaps_s` separate (the seconds between count in the length, not in the time or area).
-        The lowest or highest value is then taken from the counted stretches only.
+        Count only stretches with at least `min_run_s` outside, after joining those that no more than
+        `close_gaps_s` separate, whatever lies between (back inside, masked, missing or excluded: none of
+        it counts in length, time or area). The lowest or highest value is then taken from the counted
+        stretches only.
     method : {"hold", "exact"}
         See the module's first lines.
     limit_source : str
@@ -264,25 +268,41 @@ def exposure(
     runs = _kept_runs(_outside_parts(pieces, limit, is_above, inclusive), min_run_s, close_gaps_s)
     if min_run_s > 0:
         pieces = _clip(pieces, [(start, end) for start, end in runs[:, :2]])
-    return Exposure(
-        limit=limit,
-        unit=series.unit,
-        above=is_above,
-        inclusive=inclusive,
-        outside_s=float(runs[:, 3].sum()),
-        area=float(runs[:, 2].sum()) / 60,
-        nadir=_extreme(pieces, is_above),
-        longest_run_s=float((runs[:, 1] - runs[:, 0]).max(initial=0.0)),
-        largest_single_area=float(runs[:, 2].max(initial=0.0)) / 60,
+    return _measured(
+        _Test(limit, is_above, inclusive, method),
+        runs,
+        pieces,
         observed_s=observed_s,
         excluded_s=window_s - counted_s,
         masked_s=masked_s,
         missing_s=max(counted_s - observed_s - masked_s, 0.0),
-        method=method,
+        unit=series.unit,
         limit_source=limit_source,
         site=series.site,
         name=series.name,
-        runs=_as_intervals(runs),
+    )
+
+
+class _Test(NamedTuple):
+    """What was asked."""
+
+    limit: float
+    above: bool
+    inclusive: bool
+    method: str
+
+
+def _measured(test: _Test, runs: FloatArray, pieces: FloatArray, **about: Any) -> Exposure:
+    """The result for runs (start, end, area, seconds outside) among the pieces that were observed."""
+    return Exposure(
+        **test._asdict(),
+        outside_s=float(runs[:, 3].sum()),
+        area=float(runs[:, 2].sum()) / 60,
+        nadir=_extreme(pieces, test.above),
+        longest_run_s=float(runs[:, 3].max(initial=0.0)),
+        largest_single_area=float(runs[:, 2].max(initial=0.0)) / 60,
+        runs=tuple((float(start), float(end)) for start, end in runs[:, :2]),
+        **about,
     )
 
 
@@ -301,11 +321,7 @@ def _kept_runs(parts: FloatArray, min_run_s: float, close_gaps_s: float) -> Floa
             np.add.reduceat(runs[:, 1] - runs[:, 0], first),
         ]
     )
-    return np.asarray(joined[joined[:, 1] - joined[:, 0] >= min_run_s])
-
-
-def _as_intervals(runs: FloatArray) -> tuple[Interval, ...]:
-    return tuple((float(start), float(end)) for start, end in runs[:, :2])
+    return np.asarray(joined[joined[:, 3] >= min_run_s])
 
 
 def _extreme(pieces: FloatArray, above: bool) -> float:
@@ -358,20 +374,13 @@ def area_outside(
     pieces = _clip(_pieces_of_samples(times, values, method, max_gap_s), [within])
     observed_s = float((pieces[:, 1] - pieces[:, 0]).sum())
     runs = _kept_runs(_outside_parts(pieces, limit, is_above, inclusive), 0.0, 0.0)
-    return Exposure(
-        limit=limit,
-        unit=unit,
-        above=is_above,
-        inclusive=inclusive,
-        outside_s=float(runs[:, 3].sum()),
-        area=float(runs[:, 2].sum()) / 60,
-        nadir=_extreme(pieces, is_above),
-        longest_run_s=float((runs[:, 1] - runs[:, 0]).max(initial=0.0)),
-        largest_single_area=float(runs[:, 2].max(initial=0.0)) / 60,
+    return _measured(
+        _Test(limit, is_above, inclusive, method),
+        runs,
+        pieces,
         observed_s=observed_s,
         excluded_s=0.0,
         masked_s=0.0,
         missing_s=max(within[1] - within[0] - observed_s, 0.0),
-        method=method,
-        runs=_as_intervals(runs),
+        unit=unit,
     )

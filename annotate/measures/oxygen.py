@@ -25,13 +25,17 @@ class OxygenConstants:
         mL of oxygen that one gram of haemoglobin carries when saturated.
     solubility : float
         mL of oxygen dissolved in one dL of blood per mmHg.
+    source : str
+        Whose they are.
     """
 
     capacity: float = 1.34
     solubility: float = 0.003
+    source: str = ""
 
     def __str__(self) -> str:
-        return f"{self.capacity:g} mL/g and {self.solubility:g} mL/dL/mmHg"
+        said = f" ({self.source})" if self.source else ""
+        return f"{self.capacity:g} mL/g and {self.solubility:g} mL/dL/mmHg{said}"
 
 
 DEFAULT_CONSTANTS = OxygenConstants()

@@ -5,7 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from ..runs import line_fit
+
 FloatArray = NDArray[np.float64]
+
+WINDOW_SHARE = 0.9  # of its seconds that a window needs for a slope (this project's choice)
 
 
 def cooling_gradient(venous: ArrayLike, outlet: ArrayLike) -> FloatArray:
@@ -36,7 +40,7 @@ def rate_per_min(seconds: ArrayLike, window_s: int = 300) -> FloatArray:
     seconds : array_like
         One value a second, NaN where missing.
     window_s : int
-        Length of the window in seconds; 5 min by default.
+        Length of the window in seconds, from its first value to its last; 5 min by default.
 
     Returns
     -------
@@ -45,26 +49,13 @@ def rate_per_min(seconds: ArrayLike, window_s: int = 300) -> FloatArray:
 
     Examples
     --------
-    >>> ramp = np.arange(600) / 60 * 0.5
+    >>> ramp = np.arange(601) / 60 * 0.5
     >>> round(float(rate_per_min(ramp)[300]), 3)
     0.5
     """
     values = np.asarray(seconds, dtype=np.float64)
-    if values.size < window_s:
-        return np.full(values.shape, np.nan)
-    good = np.isfinite(values)
-    y = np.where(good, values, 0.0)
-    t = np.arange(values.size, dtype=np.float64) - values.size / 2
-
-    def total(x: FloatArray) -> FloatArray:
-        running = np.concatenate([[0.0], np.cumsum(x)])
-        return np.asarray(running[window_s:] - running[:-window_s])
-
-    n, st, sy = total(good.astype(np.float64)), total(t * good), total(y)
-    stt, sty = total(t * t * good), total(t * y)
-    spread = n * stt - st * st
-    slope = np.divide(n * sty - st * sy, spread, out=np.full(n.size, np.nan), where=spread > 0)
-    slope[n < 0.9 * window_s] = np.nan
-    out = np.full(values.shape, np.nan)
-    out[window_s // 2 : window_s // 2 + slope.size] = 60 * slope
-    return out
+    half = window_s // 2
+    rate = 60 * line_fit(values, half, WINDOW_SHARE)[1]
+    rate[:half] = np.nan
+    rate[max(values.size - half, 0) :] = np.nan
+    return rate

@@ -6,6 +6,8 @@ give it its test.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from . import arrest, artefact, arterial, fast_change, pump, temperature
 from .rule import NEEDS, STATUS, Find, Link, Parameter, Rule
 
@@ -32,16 +34,34 @@ def by_code(code: str) -> Rule:
     return {rule.code: rule for rule in RULES}[code]
 
 
-def catalogue() -> str:
-    """The whole catalogue in words, with numbers, status and source."""
-    lines = []
+def catalogue(codes: Mapping[str, str] | None = None) -> str:
+    """The whole catalogue in words, with numbers, status and source.
+
+    Parameters
+    ----------
+    codes : mapping of str to str, optional
+        What is said behind the name of each rule of these codes, such as how often it was found.
+    """
+    blocks = []
     for rule in RULES:
-        lines.append(f"{rule.code}  {rule.name} ({STATUS[rule.status]})")
-        lines.append(f"     {rule.sentence()}")
+        said = (codes or {}).get(rule.code, "")
         needs = ", ".join(words.removeprefix("no ") for words, _ in (NEEDS[need] for need in rule.needs))
-        lines.append(f"     Needs: {needs or 'nothing beyond the channel itself'}. Source: {rule.source}.")
-        lines += [
-            f"     {name} = {parameter.value:g} {parameter.unit}: {parameter.meaning}"
-            for name, parameter in rule.parameters.items()
+        free = [_line(name, one) for name, one in rule.parameters.items() if not one.fixed]
+        fixed = [_line(name, one) for name, one in rule.parameters.items() if one.fixed]
+        lines = [
+            rule.sentence(),
+            *([f"Measured: {rule.fine_print()}"] if rule.details else []),
+            f"Needs: {needs or 'nothing beyond the channel itself'}. It rests on:",
+            rule.rests_on(),
+            *free,
+            *(["The same in every case, since masks and figures go by them:"] if fixed else []),
+            *fixed,
         ]
-    return "\n".join(lines)
+        name = f"{rule.code}  {rule.name}{f' ({said})' if said else ''}"
+        blocks.append("\n      ".join([name, *lines]))
+    return "\n\n".join(blocks)
+
+
+def _line(name: str, parameter: Parameter) -> str:
+    unit = "" if parameter.unit == "1" else f" {parameter.unit}"
+    return f"{name} = {parameter.value:g}{unit}: {parameter.meaning}"

@@ -7,11 +7,28 @@ from itertools import pairwise
 import numpy as np
 
 from ..measures.flow import flow_per_weight
-from ..phase_arrests import head_site, lower_body_site
+from ..phase_arrests import (
+    SELECTIVE_MINIMUM_S,
+    SELECTIVE_ML_KG,
+    SELECTIVE_TOP,
+    head_site,
+    lower_body_site,
+)
 from ..phase_model import Phase
+from ..phase_rules import ARREST_PRESSURE, FLOW_OFF, FLOW_ON
 from ..runs import median, smooth
 from ..view import View
-from .rule import Find, Parameter, Params, Rule, alternative, before, confidence, rounded
+from .rule import BEFORE_S, Find, Parameter, Params, Rule, alternative, before, confidence, rounded
+
+LEVEL_SMOOTH_S = 5  # s that the arterial levels are medians of
+RESERVOIR_S = (60, 180)  # s after the stop, over which the reservoir's level is a median
+SETTLED_S = (60, 10)  # s left out at the start and the end of selective perfusion
+PLAIN_HEAD = 15.0  # mm[Hg] over the least at the head's side that is plain
+PLAIN_SELECTIVE_S = 60  # s of selective perfusion, three times which are plain
+STEP_SHARE, STEP_S = 0.1, 60  # change of the flow, and seconds that a level lasts, for a new level
+STEP_SKIP_S = 15  # s that the flow may take from one level to the next
+LEVEL_SHARE = 0.05  # two levels closer than this are one
+LEVEL_MEDIAN_S = 31  # s that the flow is a median of for its levels
 
 ARRESTED = ("no_flow_arrest", "lower_body_arrest", "selective_cerebral")
 """Phases in which a low arterial pressure is planned."""
@@ -65,7 +82,7 @@ def _arrest(view: View, phase: Phase, params: Params) -> Find | None:
     known = np.isfinite(flow[start:stop])
     soon = slice(start, min(stop, start + int(params["within"])))
     levels = {
-        name: float(np.nanmin(smooth(view.values[name][soon], 5)))
+        name: float(np.nanmin(smooth(view.values[name][soon], LEVEL_SMOOTH_S)))
         for name in view.arterial
         if np.isfinite(view.values[name][soon]).any()
     }
@@ -75,7 +92,7 @@ def _arrest(view: View, phase: Phase, params: Params) -> Find | None:
     core = view.core_near(start)
     rose = float("nan")
     if reservoir is not None:
-        rose = median(reservoir[start + 60 : start + 180]) - before(reservoir, start, 60)
+        rose = median(reservoir[start + RESERVOIR_S[0] : start + RESERVOIR_S[1]]) - before(reservoir, start)
     core_name = view.core.removesuffix("_temperature")
     warm = bool(np.isfinite(core) and core > params["core"])
     alternatives = [
@@ -111,7 +128,7 @@ def _arrest(view: View, phase: Phase, params: Params) -> Find | None:
             "crossings": [phase.start_s, phase.end_s],
             "before": rounded(before(flow, start), 2),
             "during": rounded(median(flow[start:stop]), 2),
-            "after": rounded(median(flow[stop : stop + 60]), 2),
+            "after": rounded(median(flow[stop : stop + BEFORE_S]), 2),
             "unit": "L/min",
             "used_s": int(known.sum()),
             "masked_s": view.masked_seconds("pump_flow", start, stop),
@@ -141,8 +158,11 @@ def find_selective_perfusion(view: View, params: Params) -> list[Find]:
         if not head or not femoral or stop <= start:
             continue
         # The first minute rises to the level and the last seconds leave it.
-        settled = slice(min(stop - 1, start + 60), max(start + 61, stop - 10))
+        first, last = SETTLED_S
+        settled = slice(min(stop - 1, start + first), max(start + first + 1, stop - last))
         rate, pressure = flow[settled], view.values[head][settled]
+        if median(pressure) < params["head"]:
+            continue
         weight = view.facts.weight_kg
         flags: list[str] = []
         per_kg = flow_per_weight(rate, weight) if weight else None
@@ -160,8 +180,8 @@ def find_selective_perfusion(view: View, params: Params) -> list[Find]:
                 ("pump_flow", head, femoral),
                 head,
                 confidence(
-                    margin=(median(pressure) - params["head"]) / 15.0,
-                    duration=(stop - start) / 60.0,
+                    margin=(median(pressure) - params["head"]) / PLAIN_HEAD,
+                    duration=(stop - start) / PLAIN_SELECTIVE_S,
                     seen=float(known.mean()),
                 ),
                 {
@@ -206,22 +226,22 @@ def _flag(flags: list[str], values: np.ndarray, low: float, high: float, what: s
 
 def _levels(rate: np.ndarray) -> list[float]:
     """Levels that the flow kept, in order: a new one where it moved by more than a tenth for good."""
-    smoothed = smooth(rate, 31)
+    smoothed = smooth(rate, LEVEL_MEDIAN_S)
     levels: list[float] = []
     edges = [0]
-    for index in range(30, len(smoothed) - 30, 10):
+    for index in range(STEP_S // 2, len(smoothed) - STEP_S // 2, 10):
         early, late = (
-            median(smoothed[max(edges[-1], index - 60) : index]),
-            median(smoothed[index + 15 : index + 60]),
+            median(smoothed[max(edges[-1], index - STEP_S) : index]),
+            median(smoothed[index + STEP_SKIP_S : index + STEP_S]),
         )
-        if abs(late - early) > 0.1 * early and index - edges[-1] >= 60:
-            edges.append(index + 15)
+        if abs(late - early) > STEP_SHARE * early and index - edges[-1] >= STEP_S:
+            edges.append(index + STEP_SKIP_S)
     for low, high in pairwise([*edges, len(smoothed)]):
         levels.append(median(smoothed[low:high]))
     return [
         level
         for index, level in enumerate(levels)
-        if index == 0 or abs(level - levels[index - 1]) > 0.05 * level
+        if index == 0 or abs(level - levels[index - 1]) > LEVEL_SHARE * level
     ]
 
 
@@ -238,10 +258,10 @@ E17 = Rule(
     family="arrest",
     needs=("pump_flow", "arterial"),
     phase=("no_flow_arrest",),
-    words="Pump flow at rest (0.1 L/min or less) for at least {minimum} s and every arterial site under "
-    "{pressure} mmHg within {within} s; core at most {core} °C and the reservoir up by at least "
-    "{reservoir} mL are asked for and said if they do not agree. Class by the nasopharyngeal "
-    "temperature at the start.",
+    words=f"Pump flow at rest ({FLOW_OFF:g} L/min or less) for at least {{minimum}} s and every recorded arterial site "
+    "under {pressure} mmHg within {within} s, unless a person set the arrest's times; core at most {core} °C and the "
+    "reservoir up by at least {reservoir} mL are asked for and said if they do not agree. Class by the nasopharyngeal "
+    f"temperature at the start: {', '.join(f'{name} up to {top:g}' for top, name in BANDS)} °C.",
     status="P",
     source="classes: Yan et al., Ann Cardiothorac Surg 2013;2:163-8 (bands other than moderate from memory);"
     " the rest is this project's choice",
@@ -253,6 +273,9 @@ E17 = Rule(
         "reservoir": Parameter(500, "mL", "rise of the reservoir that is expected"),
     },
     find=find_arrest,
+    details=f"Pressures are medians of {LEVEL_SMOOTH_S} s. The reservoir's level is that of {RESERVOIR_S[0]} to "
+    f"{RESERVOIR_S[1]} s after the stop against that of the {BEFORE_S} s before. A gap of the flow stays in the arrest "
+    "where the pressures and the reservoir still say that it is off.",
 )
 E18 = Rule(
     code="E18",
@@ -260,9 +283,10 @@ E18 = Rule(
     family="arrest",
     needs=("pump_flow", "femoral", "upper_body"),
     phase=("selective_cerebral",),
-    words="Inside an arrest of the lower body: flow above 0.2 L/min and up to 20 mL/kg/min with the femoral"
-    " pressure under 20 mmHg and the head's side at {head} mmHg or more. Seconds outside {flow_low} "
-    "to {flow_high} mL/kg/min or {pressure_low} to {pressure_high} mmHg are counted.",
+    words=f"Inside an arrest of the lower body (the phase): flow above {FLOW_ON:g} L/min and up to "
+    f"{SELECTIVE_ML_KG:g} mL/kg/min (at least {SELECTIVE_TOP:g} L/min) for {SELECTIVE_MINIMUM_S} s with the "
+    f"femoral pressure under {ARREST_PRESSURE:g} mmHg and the head's side at {{head}} mmHg or more. Seconds outside "
+    "{flow_low} to {flow_high} mL/kg/min or {pressure_low} to {pressure_high} mmHg are counted.",
     status="C",
     source="10 mL/kg/min at 50 to 70 mmHg is described in Heart Lung Circ 2009;18:334; the bands are common "
     "practice, no source",
@@ -274,5 +298,9 @@ E18 = Rule(
         "pressure_high": Parameter(70, "mm[Hg]", "pressure over which seconds are counted"),
     },
     find=find_selective_perfusion,
+    details=f"The first {SETTLED_S[0]} s, in which the flow rises, and the last {SETTLED_S[1]} s are left out. A new "
+    f"level of the flow (medians of {LEVEL_MEDIAN_S} s) is one that moved by more than {100 * STEP_SHARE:g} % within "
+    f"{STEP_SKIP_S} s for {STEP_S} s; levels within {100 * LEVEL_SHARE:g} % are one. Plain from {PLAIN_HEAD:g} mmHg "
+    f"over the least at the head's side and three times {PLAIN_SELECTIVE_S} s.",
 )
 RULES = (E17, E18)

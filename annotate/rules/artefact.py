@@ -6,12 +6,19 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ..artefact_numbers import FLUSH, OPEN_TO_AIR, UNUSABLE
 from ..runs import median
 from ..view import View
-from .rule import Find, Parameter, Params, Rule, alternative, in_words, rounded
+from .rule import Find, Params, Rule, alternative, in_words, rounded
 
 if TYPE_CHECKING:
     from ..quality import Artefact
+
+
+AROUND_S = 30  # s before and after, over which levels are told
+STEADY_MMHG = 10.0  # mm[Hg] within which another site stayed where it was
+PLAIN, DOUBTFUL = 0.9, 0.6  # how plain an artefact is where the other sites stayed, and where one moved
+STAGNANT_SHARE = 0.8  # of a gap, with so little flow that the venous blood stood
 
 
 def _of(view: View, code: str, name: str, rule: str, doubts: dict[str, str]) -> list[Find]:
@@ -36,12 +43,12 @@ def _single(
         float(artefact.end),
         (channel,),
         "",
-        0.9 if others != "moved" else 0.6,
+        PLAIN if others != "moved" else DOUBTFUL,
         {
             "rule": rule,
             "crossings": [float(artefact.start), float(artefact.end)],
-            "before": rounded(median(values[max(0, start - 30) : max(0, start - 1)])),
-            "after": rounded(median(values[stop + 1 : stop + 30])),
+            "before": rounded(median(values[max(0, start - AROUND_S) : max(0, start - 1)])),
+            "after": rounded(median(values[stop + 1 : stop + AROUND_S])),
             "used_s": 0,
             "masked_s": view.masked_seconds(channel, start, stop),
             "seen": {key: _plain(value) for key, value in artefact.evidence.items()},
@@ -59,12 +66,14 @@ def _others(view: View, channel: str, start: int, stop: int) -> str:
     for name in view.arterial:
         if name == channel:
             continue
-        move = median(view.values[name][start:stop]) - median(view.values[name][max(0, start - 30) : start])
+        move = median(view.values[name][start:stop]) - median(
+            view.values[name][max(0, start - AROUND_S) : start]
+        )
         if np.isfinite(move):
             moves.append(abs(move))
     if not moves:
         return ""
-    return "steady" if max(moves) < 10 else "moved"
+    return "steady" if max(moves) < STEADY_MMHG else "moved"
 
 
 def _plain(value: Any) -> Any:
@@ -97,7 +106,7 @@ def find_gap(view: View, params: Params) -> list[Find]:
     merged: list[Find] = []
     for find in singles:
         source = view.source.get(find.channels[0], "")
-        slack = max(params["together"], 2 * view.interval.get(find.channels[0], 1.0))
+        slack = max(params["together"], params["intervals"] * view.interval.get(find.channels[0], 1.0))
         twin = next(
             (
                 i
@@ -114,7 +123,7 @@ def find_gap(view: View, params: Params) -> list[Find]:
             merged.append(find)
             continue
         other = merged[twin]
-        channels = (*other.channels, *find.channels)
+        channels = tuple(sorted({*other.channels, *find.channels}))
         merged[twin] = Find(
             other.code,
             other.name,
@@ -136,7 +145,7 @@ def _stagnant(view: View, find: Find, params: Params) -> bool:
         return False
     flow = view.flow[view.index(find.start_s) : view.index(find.end_s) + 1]
     flow = flow[np.isfinite(flow)]
-    return bool(flow.size and np.mean(flow < params["stagnant"]) >= 0.8)
+    return bool(flow.size and np.mean(flow < params["stagnant"]) >= STAGNANT_SHARE)
 
 
 A1 = Rule(
@@ -145,11 +154,28 @@ A1 = Rule(
     family="artefact",
     needs=(),
     phase=(),
-    words="One pressure goes to 0 ± 3 mmHg within 2 s, flat for 3 to 60 s, and returns within 2 s.",
+    words="A pressure goes to 0 ± {level} mmHg within {within} s, lies still there (standard deviation under {sd}"
+    " mmHg) for {shortest} to {longest} s, and comes back within {within} s; either change is at least {step} mmHg"
+    " ({step_venous} of a central venous, {step_pulmonary} of a pulmonary artery pressure). A record or a connection "
+    "that begins or ends meanwhile stands for the change on that side. A still level up to {near} mmHg off zero that "
+    "steps straight to it, as before the zero key is pressed, belongs to it (arterial lines). Longer than {longest} s "
+    "it is told as a sensor off (A9). Where every other arterial site loses {others_fall} % or more at the same moment"
+    " it is taken for the patient, and lines that are all opened together are not found.",
     status="D",
     source="this project's choice",
-    parameters={},
+    parameters=OPEN_TO_AIR,
     find=find_open_to_air,
+    version=2,
+    details="The wave is read in steps of {block} s, each still up to a spread of {swing} standard deviations; "
+    "disturbances of {joined} s do not end it. Level and standard deviation leave out {margin} s at each end and "
+    "samples beyond {trusted} times the level; the levels before and after are means over {around} s. The start is "
+    "put back to the last moment within {share} % of the change from the level before, of a pulse from its lower edge"
+    " ({edge}th percentile). A level off zero stays within {near_spread} mmHg for at least {near_shortest} s and "
+    "steps within {near_gap} s. Another site had at least {others_from} mmHg over the {others_before} s before; one "
+    "of the same or of an unknown site counts only if one source recorded both, and one of another source only where "
+    "the clocks leave less doubt than {within} s. How plain it is: "
+    f"{PLAIN:g}, or {DOUBTFUL:g} where another site moved by {STEADY_MMHG:g} mmHg or more from its level of the "
+    f"{AROUND_S} s before.",
 )
 A2 = Rule(
     code="A2",
@@ -157,12 +183,21 @@ A2 = Rule(
     family="artefact",
     needs=(),
     phase=(),
-    words="A pressure rises by at least 100 mmHg within 0.3 s to a plateau of 180 mmHg or more for 0.5 to "
-    "10 s, then rings.",
+    words="A pressure rises by at least {rise} mmHg within {within} s to a plateau of {level} mmHg or more without "
+    "beats for {shortest} to {longest} s, clipped or not, and falls by at least {rise} mmHg within {within} s. From "
+    "{brief} s on a plateau counts where it falls so far within {abrupt} s, faster than any pulse. A record that "
+    "begins on the plateau stands for the rise; one that ends on it is no flush. {ring} s of ring after it are masked"
+    " with it.",
     status="C",
-    source="common practice, no source",
-    parameters={},
+    source="rise, plateau and its length; all other numbers, and shorter plateaus, are this project's choice",
+    parameters=FLUSH,
     find=find_flush,
+    version=2,
+    details="Dips of {joined} s do not end the plateau. It has beats on it where the 5th to 95th percentile spans more"
+    " than {spread} mmHg, {lead} s at its start and {tail} s at its end left out. The start is put back to the last "
+    "moment within {share} % of the rise; it is called clipped where it lies at exactly its top for {clip} s. Seconds "
+    "before it without a pulse of {still_swing} mmHg are told where there are {still_from} to {still_to} of them. How "
+    f"plain it is: {PLAIN:g}, or {DOUBTFUL:g} where another site moved by {STEADY_MMHG:g} mmHg or more.",
 )
 A9 = Rule(
     code="A9",
@@ -170,17 +205,28 @@ A9 = Rule(
     family="artefact",
     needs=(),
     phase=(),
-    words="A channel is missing for longer than twice its interval, repeats one value, or is off its scale,"
-    " between its first and last usable value, for at least {minimum} s. Channels of one source whose"
-    " stretches begin and end within {together} s are told as one; a venous saturation that is blank "
-    "under {stagnant} L/min is none.",
+    words="Between its first and last usable value a channel is missing for longer than {intervals} intervals (a wave"
+    " for more than {gap} s), repeats one value, lies at the end of its scale, or holds a pattern of its device; told "
+    "from {minimum} s on. One value: on a wave of pressure for {frozen} s ({frozen_coarse} s in coarse steps, "
+    "{frozen_other} s on another wave), in rows {rows} times or more where they are noisy enough. End of the scale: "
+    "{low} s at the lowest value ({low_other} s on a wave that is no pressure), {high} s at the highest. Pattern: "
+    "a pressure of two to {levels} levels at least {apart} mmHg apart, changing {crossings} times a second or more, "
+    "for {pattern} s. A pressure still at zero for longer than an opening to air (A1) is one too. Before the first "
+    "and after the last usable value a line is not in, or out, which is none; nor is what an opening or a flush "
+    "explains. Channels of one source whose stretches begin and end within {together} s, or {intervals} intervals, "
+    "are told as one. A venous saturation that is blank is none unless a recorded flow shows that blood flowed "
+    "({flowing} L/min or more for over {flowing_share} % of it; less than {stagnant} L/min "
+    f"for {100 * STAGNANT_SHARE:g} % of it is none).",
     status="D",
     source="this project's choice",
-    parameters={
-        "minimum": Parameter(2, "s", "shortest stretch that is told"),
-        "stagnant": Parameter(0.3, "L/min", "flow under which a venous saturation may be blank"),
-        "together": Parameter(3, "s", "how far apart the ends on channels of one source may lie"),
-    },
+    parameters=UNUSABLE,
     find=find_gap,
+    version=2,
+    details="Steps of {coarse} units or more are coarse; a wave that repeats itself for more than {restless} % of the "
+    "time is not judged. Rows are noisy where {reversals} % of their changes turn back and under {repeats} % of the "
+    "{neighbours} rows on either side repeat; a run of equal rows counts where less than {chance} such runs are "
+    "expected by chance, and never at zero. A pattern may break for {pattern} s. A stretch is explained by an "
+    "opening or a flush that covers it to {explained} s. "
+    f"How plain it is: {PLAIN:g}, or {DOUBTFUL:g} where another site moved by {STEADY_MMHG:g} mmHg or more.",
 )
 RULES = (A1, A2, A9)

@@ -10,17 +10,15 @@ from typing import Any
 
 import numpy as np
 
-from ..runs import (
-    FloatArray,
-    Run,
-    evidence_runs,
-    median,
-    running_mean,
-    smooth,
-)
+from ..order import Z95
+from ..runs import FloatArray, Run, evidence_runs, median, running_mean, smooth
 from ..view import View
 from .arrest import ARRESTED
 from .rule import (
+    BEFORE_S,
+    HIGH_PERCENTILE,
+    RUNS,
+    SETTLE_S,
     Find,
     Link,
     Parameter,
@@ -38,8 +36,16 @@ ONE_SITE_FALL = 8.0  # mm[Hg] that a line must leave its own level by
 LEVEL_STEP = 5.0  # mm[Hg], smallest step of a level that is looked at
 LEVEL_SAME = 6.0  # mm[Hg], ±3 of each other: pressures that moved together
 ONE_SITE_STEADY = 5.0  # mm[Hg] within which the others must stay
+EARLY_S = (300, 45)  # s before, over which a line's own level is taken
+PULSE_GONE, PULSE_HALVED = 2.0, 0.5  # mm[Hg], and of what it was: a pulse that is gone
+STEP_S = (5, 20)  # s on either side of a step, over which its levels are taken
+PULSE_SAME = (0.8, 1.25)  # a pulse that stayed as it was, of before
+LONG_S = 600  # s from which a stretch is told as long
+PLAIN_DEPTH = 5.0  # mm[Hg] beyond a limit that is plain
+FLOW_NEAR = 10  # %, of its fall, within which a flow had not begun to fall
+FLOW_SMOOTH_S = 5  # s of flow that its levels are medians of
 BREATHS_S = 9  # s over which a limit's mean is taken: about two breaths, so that breathing does not cut a run
-REFLOW_S = 120  # low pressure that begins so soon after an arrest goes with the ramp of the flow
+REFLOW_S = 120  # s; low pressure that begins so soon after an arrest goes with the ramp of the flow
 
 
 def fell_alone(view: View, start: int, stop: int) -> str:
@@ -50,7 +56,7 @@ def fell_alone(view: View, start: int, stop: int) -> str:
     that stay where they were the fall alone decides (this project's choice).
     """
     assert view.pressure is not None
-    early = slice(max(0, start - 300), max(0, start - 45))
+    early = slice(max(0, start - EARLY_S[0]), max(0, start - EARLY_S[1]))
     late = slice(start, stop)
 
     def change(values: FloatArray) -> float:
@@ -68,7 +74,7 @@ def fell_alone(view: View, start: int, stop: int) -> str:
     gone = False
     if pulse is not None:
         then, now = median(pulse[early]), median(pulse[late])
-        gone = bool(np.isfinite(then) and np.isfinite(now) and now <= max(2.0, 0.5 * then))
+        gone = bool(np.isfinite(then) and np.isfinite(now) and now <= max(PULSE_GONE, PULSE_HALVED * then))
     if len(changes) == 1 and not gone:
         return ""
     steady = ", ".join(f"{name.replace('_', ' ')} by {moved:+.0f}" for name, moved in changes)
@@ -80,6 +86,24 @@ def fell_alone(view: View, start: int, stop: int) -> str:
 
 def _why_not(view: View, run: Run, limit: float) -> str:
     return fell_alone(view, run.start, run.stop) or moved_together(view, run, limit)
+
+
+def beside(view: View, run: Run, *names: str) -> str:
+    """Whether a run lies so near to phases that the pump dates that it may belong to them, as a sentence.
+
+    Only where the clock of pump or pressure was set by nobody: what is in or out of a phase can then be
+    told only in the middle of it (within `REFLOW_S` of its ends it cannot).
+    """
+    at = view.time(run.start)
+    if view.flow is None or np.isfinite(view.sd_between("pump_flow", at, view.believed, at)):
+        return ""
+    near = view.inside(*names)[max(0, run.start - REFLOW_S) : run.stop + REFLOW_S]
+    if not near.any():
+        return ""
+    return (
+        "flow and pressure cannot be ordered, since a clock of theirs is not set: whether it belongs to the phase "
+        "beside it, in which a low pressure is planned, cannot be told"
+    )
 
 
 def moved_together(view: View, run: Run, limit: float) -> str:
@@ -103,7 +127,8 @@ def moved_together(view: View, run: Run, limit: float) -> str:
 
 def common_step(view: View, index: int) -> float:
     """By how much every pressure stepped together around a second, mm[Hg]; NaN if they did not."""
-    early, late = slice(max(0, index - 20), max(0, index - 5)), slice(index + 5, index + 20)
+    near, far = STEP_S
+    early, late = slice(max(0, index - far), max(0, index - near)), slice(index + near, index + far)
     names = [*view.arterial, *(name for name in ("cvp", "pa") if view.get(name) is not None)]
     steps = {name: median(view.values[name][late]) - median(view.values[name][early]) for name in names}
     steps = {name: step for name, step in steps.items() if np.isfinite(step)}
@@ -112,8 +137,10 @@ def common_step(view: View, index: int) -> float:
     if max(steps.values()) - min(steps.values()) > LEVEL_SAME:
         return float("nan")
     pulse = view.pulse.get(view.believed)
-    if pulse is not None and not 0.8 <= median(pulse[late]) / max(median(pulse[early]), 1e-9) <= 1.25:
-        return float("nan")
+    if pulse is not None:
+        least, most = PULSE_SAME
+        if not least <= median(pulse[late]) / max(median(pulse[early]), 1e-9) <= most:
+            return float("nan")
     return steps[view.believed]
 
 
@@ -154,7 +181,9 @@ def _limit_find(
         view.time(run.stop),
         (view.believed,),
         view.believed,
-        confidence(margin=depth / 5.0, duration=run.used / minimum, seen=run.used / (run.stop - run.start)),
+        confidence(
+            margin=depth / PLAIN_DEPTH, duration=run.used / minimum, seen=run.used / (run.stop - run.start)
+        ),
         evidence,
     )
 
@@ -190,7 +219,7 @@ def find_hypotension_off_bypass(view: View, params: Params) -> list[Find]:
             view, run, code="E01", name=E01.name, limit=params["below"], minimum=params["minimum"],
             rule=E01.sentence(params),
             below_55_s=int((pressure[run.start : run.stop] < params["severe"]).sum()),
-            longest_epoch="10 min or longer" if run.used >= 600 else "shorter than 10 min",
+            longest_epoch=f"{LONG_S // 60} min or longer" if run.used >= LONG_S else f"shorter than {LONG_S // 60} min",
             alternatives=[
                 _sites_agree(view, run),
                 alternative("low pressure planned on bypass", flow_words),
@@ -198,7 +227,8 @@ def find_hypotension_off_bypass(view: View, params: Params) -> list[Find]:
                             f"{view.masked_seconds(view.believed, run.start, run.stop)} s of it masked, not counted"),
             ],
         )  # fmt: skip
-        found.append(replace(find, held_back=_why_not(view, run, params["below"])))
+        why_not = _why_not(view, run, params["below"]) or beside(view, run, "bypass")
+        found.append(replace(find, held_back=why_not))
     return found
 
 
@@ -228,7 +258,7 @@ def find_pressure_on_bypass(view: View, params: Params) -> list[Find]:
                 alternative("flow-led" if kind == "tone-led" else "tone-led", words),
             ],
         )  # fmt: skip
-        why_not = _why_not(view, run, params["below"])
+        why_not = _why_not(view, run, params["below"]) or beside(view, run, *ARRESTED)
         found.append(replace(find, linked=links, subtype="hypo", held_back=why_not))
     for run in evidence_runs((level > params["above"]) & flowing, known, minimum=int(params["high_minimum"])):
         find = _limit_find(
@@ -244,7 +274,10 @@ def _attribution(view: View, run: Run, fraction: float) -> tuple[str, str, tuple
     """Whether the flow fell first, with words and what went before; never a cause."""
     flow = view.flow
     assert flow is not None
-    doubt = 1.96 * view.sd_between("pump_flow", view.believed)
+    start_s = view.time(run.start)
+    doubt = Z95 * view.sd_between("pump_flow", start_s, view.believed, start_s)
+    if not np.isfinite(doubt):
+        return "not attributed", "flow and pressure cannot be ordered: a clock of theirs is not set", ()
     arrest = [
         phase for phase in view.phases
         if phase.name in ("lower_body_arrest", "no_flow_arrest")
@@ -254,19 +287,31 @@ def _attribution(view: View, run: Run, fraction: float) -> tuple[str, str, tuple
         lag = view.time(run.start) - arrest[-1].end_s
         words = f"the flow came back {lag:.0f} s before: the ramp after an arrest"
         return "flow-led", words, ()
-    high, now = fall(smooth(flow, 5), run.start)
+    high, now = fall(smooth(flow, FLOW_SMOOTH_S), run.start)
     if np.isfinite(high) and np.isfinite(now) and now <= (1 - fraction) * high:
-        smoothed = smooth(flow, 5)
-        low_end = max(0, run.start - 60)
-        still = np.flatnonzero(smoothed[low_end : run.start + 1] >= high - 0.1 * (high - now))
+        smoothed = smooth(flow, FLOW_SMOOTH_S)
+        low_end = max(0, run.start - BEFORE_S)
+        still = np.flatnonzero(smoothed[low_end : run.start + 1] >= high - FLOW_NEAR / 100 * (high - now))
         lag = float(run.start - (low_end + int(still[-1]))) if len(still) else 0.0
         words = f"flow fell from {high:.1f} to {now:.1f} L/min within the minute before"
         what = f"fall of pump flow from {high:.1f} to {now:.1f} L/min"
-        return "flow-led", words, (Link("preceded by", what, lag_s=lag, ordered=lag > doubt),)
+        link = Link("preceded by", what, lag_s=lag, ordered=lag > doubt, at_s=start_s - lag)
+        return "flow-led", words, (link,)
     if np.isfinite(high) and np.isfinite(now) and abs(now - high) < fraction * high:
         return "tone-led", f"flow was steady at {now:.1f} L/min in the minute before", ()
     return "not attributed", "flow was not steady and did not fall in the minute before", ()
 
+
+HELD_BACK = (
+    f"Held back, with the reason, where the believed line fell by {ONE_SITE_FALL:g} mmHg or more from its level of "
+    f"{EARLY_S[0]} to {EARLY_S[1]} s before while no other site moved by more than {ONE_SITE_STEADY:g} mmHg (with one "
+    f"other site only if its pulse is gone too: at most {PULSE_GONE:g} mmHg or {100 * PULSE_HALVED:g} % of before); "
+    f"where at least three pressures, a venous one among them, stepped down by {LEVEL_STEP:g} mmHg or more within "
+    f"{LEVEL_SAME:g} mmHg of each other and back at the end, with the pulse at {100 * PULSE_SAME[0]:g} to "
+    f"{100 * PULSE_SAME[1]:g} % (levels from {STEP_S[0]} to {STEP_S[1]} s on either side), and would not be low "
+    f"without that; and within {REFLOW_S} s of a phase that plans a low pressure where a clock is not set. Plain from "
+    f"{PLAIN_DEPTH:g} mmHg beyond the limit."
+)
 
 E01 = Rule(
     code="E01",
@@ -275,8 +320,8 @@ E01 = Rule(
     needs=("site",),
     phase=("pre", "post"),
     words="Mean pressure at the believed site under {below} mmHg for at least {minimum} s off bypass (mean "
-    "over 9 s, so that breathing does not cut it); seconds under {severe} and stretches of 10 min or "
-    "longer are told apart.",
+    f"over {BREATHS_S} s, so that breathing does not cut it); seconds under {{severe}} and stretches of {LONG_S // 60} "
+    "min or longer are told apart. A line that fell alone, or a step of all transducers, is held back.",
     status="P",
     source="under 65 mmHg for 10 min or longer after bypass: Anesthesiology 2020;132:1447; the 60 s are this"
     " project's choice",
@@ -286,6 +331,7 @@ E01 = Rule(
         "severe": Parameter(55, "mm[Hg]", "second level that is counted within"),
     },
     find=find_hypotension_off_bypass,
+    details=f"{RUNS} {HELD_BACK}",
 )
 E13 = Rule(
     code="E13",
@@ -295,8 +341,9 @@ E13 = Rule(
     phase=("bypass",),
     words="Mean pressure at the believed site under {below} mmHg for at least {minimum} s, or over {above} "
     "mmHg for at least {high_minimum} s, at a pump flow of at least {flow} L/min and outside arrests "
-    "(mean over 9 s). Flow-led if the flow fell by {flow_fall} % in the minute before or came back "
-    "from an arrest, tone-led if it was steady.",
+    f"(mean over {BREATHS_S} s). Flow-led if the flow fell by {{flow_fall}} % in the {BEFORE_S} s before or came back "
+    f"from an arrest within {REFLOW_S} s, tone-led if it was steady, else not attributed; nor where flow and "
+    "pressure cannot be ordered. A line that fell alone, or a step of all transducers, is held back.",
     status="P",
     source="50 and 80 mmHg as levels to treat at: EACTS/EACTA/EBCP guideline, Eur J Cardiothorac Surg "
     "2020;57:210-51 (read in a secondary source); lengths and attribution are this project's choice",
@@ -309,5 +356,8 @@ E13 = Rule(
         "flow_fall": Parameter(15, "%", "fall of the flow that makes it flow-led"),
     },
     find=find_pressure_on_bypass,
+    details=f"{RUNS} The flow fell from the {HIGH_PERCENTILE}th percentile of the {BEFORE_S} s before (medians of "
+    f"{FLOW_SMOOTH_S} s) to the median of the first {SETTLE_S} s; it began where it was last within {FLOW_NEAR} % of "
+    f"that fall. {HELD_BACK}",
 )
 RULES = (E01, E13)

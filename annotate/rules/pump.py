@@ -4,10 +4,21 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..order import Z95
 from ..phase_rules import RETURN_FLOW
 from ..runs import Run, drop_short, evidence_runs, median, smooth, spans
 from ..view import View
-from .rule import Find, Parameter, Params, Rule, alternative, before, confidence, counted, rounded
+from .rule import BEFORE_S, Find, Parameter, Params, Rule, alternative, before, confidence, counted, rounded
+
+FLOW_SMOOTH_S, PULSE_SMOOTH_S = 5, 15  # s that levels are medians of: small beats are mostly noise
+USUAL_S = (120, 900)  # s from going on, over which a flow that nobody planned is a median
+LOST_HELD_S = 10  # s for which the pulse must stay lost
+PULSE_BEFORE = 2  # times the limit that the pulse before must have
+PLAIN_PULSE = 20.0  # mm[Hg] over the limit before, that is plain
+PLAIN_FLOW = 2.0  # L/min before a stop that is plain
+STOP_CLOSE_S = 1  # s of flow that do not end a stop
+UNFELT_MMHG, UNFELT_S = 2.0, 10  # a fall that is none, in a stop long enough to be felt
+RUNDOWN_S = 5  # s after a stop in which the pressure may still fall
 
 # -- E05 -------------------------------------------------------------------------------------------
 
@@ -18,15 +29,14 @@ def find_going_on(view: View, params: Params) -> list[Find]:
     assert flow is not None
     plan = view.facts.planned_flow
     plan_words = "planned"
-    # The pulse of single small beats is mostly noise: its median over a quarter of a minute.
-    smoothed_flow, smoothed_pulse = smooth(flow, 5), smooth(pulse, 15)
+    smoothed_flow, smoothed_pulse = smooth(flow, FLOW_SMOOTH_S), smooth(pulse, PULSE_SMOOTH_S)
     found = []
     for bypass in view.of_name("bypass"):
         start = view.index(bypass.start_s)
         stop = min(view.index(bypass.end_s), start + int(params["within"]))
-        level = plan or median(flow[start + 120 : start + 900])
+        level = plan or median(flow[start + USUAL_S[0] : start + USUAL_S[1]])
         if not plan:
-            plan_words = "no planned flow known: the median of the first 15 min"
+            plan_words = f"no planned flow known: the median of the first {USUAL_S[1] // 60} min"
         was = before(pulse, start)
         if not np.isfinite(was) or not np.isfinite(level):
             continue
@@ -34,7 +44,7 @@ def find_going_on(view: View, params: Params) -> list[Find]:
         absolute = _first_held(smoothed_pulse < params["pulse"], enough, start, stop)
         relative = _first_held(smoothed_pulse < params["fraction"] / 100 * was, enough, start, stop)
         lost = absolute if absolute is not None else relative
-        if lost is None or was < 2 * params["pulse"]:
+        if lost is None or was < PULSE_BEFORE * params["pulse"]:
             continue
         run = Run(start, lost, lost - start, 0)
         found.append(
@@ -45,7 +55,7 @@ def find_going_on(view: View, params: Params) -> list[Find]:
                 view.time(lost),
                 (view.believed, "pump_flow"),
                 view.believed,
-                confidence(margin=(was - params["pulse"]) / 20.0, duration=3.0),
+                confidence(margin=(was - params["pulse"]) / PLAIN_PULSE, duration=3.0),
                 {
                     "rule": E05.sentence(params),
                     "crossings": [view.time(lost)],
@@ -71,7 +81,9 @@ def find_going_on(view: View, params: Params) -> list[Find]:
     return found
 
 
-def _first_held(holds: np.ndarray, enough: np.ndarray, start: int, stop: int, held: int = 10) -> int | None:
+def _first_held(
+    holds: np.ndarray, enough: np.ndarray, start: int, stop: int, held: int = LOST_HELD_S
+) -> int | None:
     """First second from `start` at which a condition begins to hold for `held` seconds at full flow."""
     runs = spans(drop_short(holds[start : stop + held], held))
     for low, high in runs:
@@ -92,7 +104,7 @@ def find_pump_stop(view: View, params: Params) -> list[Find]:
     known = np.isfinite(flow)
     stopped = (flow < params["below"]) & established
     found = []
-    for run in evidence_runs(stopped, known, minimum=int(params["minimum"]), close=1, bridge=0):
+    for run in evidence_runs(stopped, known, minimum=int(params["minimum"]), close=STOP_CLOSE_S, bridge=0):
         if run.used > params["longest"] or arrested[max(0, run.start - 1) : run.stop + 1].any():
             continue  # the flow's ramp beside an arrest belongs to the arrest
         if run.stop >= view.n or not known[run.stop] or (run.start > 0 and not known[run.start - 1]):
@@ -100,13 +112,8 @@ def find_pump_stop(view: View, params: Params) -> list[Find]:
         level = before(flow, run.start)
         if not level >= RETURN_FLOW:
             continue  # the flow was not established yet
-        pressure = view.pressure
-        fell = float("nan")
-        if pressure is not None:
-            fell = before(pressure, run.start) - float(
-                np.nanmin([np.inf, *pressure[run.start : run.stop + 5]])
-            )
-        probe = bool(np.isfinite(fell) and fell < 2.0 and run.used >= 10)
+        fell, cannot_tell = _pressure_fell(view, run)
+        probe = bool(np.isfinite(fell) and fell < UNFELT_MMHG and run.used >= UNFELT_S)
         core = view.core_near(run.start)
         found.append(
             Find(
@@ -117,7 +124,7 @@ def find_pump_stop(view: View, params: Params) -> list[Find]:
                 ("pump_flow",),
                 "",
                 confidence(
-                    margin=level / 2.0, duration=run.used / params["minimum"], agreement=0.0 if probe else 1.0
+                    margin=level / PLAIN_FLOW, duration=run.used / params["minimum"], agreement=0.0 if probe else 1.0
                 ),
                 {
                     "rule": E10.sentence(params),
@@ -131,7 +138,7 @@ def find_pump_stop(view: View, params: Params) -> list[Find]:
                         alternative("a gap of the recording", "every second of it was recorded"),
                         alternative(
                             "a flow probe without contact",
-                            "cannot tell: no arterial pressure" if not np.isfinite(fell)
+                            cannot_tell if not np.isfinite(fell)
                             else f"mean pressure fell by {fell:.0f} mmHg" if not probe
                             else f"it may be: mean pressure fell by only {fell:.0f} mmHg",
                         ),
@@ -147,15 +154,32 @@ def find_pump_stop(view: View, params: Params) -> list[Find]:
     return found
 
 
+def _pressure_fell(view: View, run: Run) -> tuple[float, str]:
+    """By how much the believed pressure fell with a stop, as far as the clocks allow; or why nobody can tell."""
+    pressure = view.pressure
+    if pressure is None:
+        return float("nan"), "cannot tell: no arterial pressure"
+    at = view.time(run.start)
+    doubt = Z95 * view.sd_between("pump_flow", at, view.believed, at)
+    if not np.isfinite(doubt):
+        return float("nan"), "cannot tell: flow and pressure cannot be ordered, a clock of theirs is not set"
+    slack = int(np.ceil(doubt))
+    meanwhile = pressure[max(0, run.start - slack) : run.stop + RUNDOWN_S + slack]
+    if not np.isfinite(meanwhile).any():
+        return float("nan"), "cannot tell: no arterial pressure meanwhile"
+    return before(pressure, run.start) - float(np.nanmin(meanwhile)), ""
+
+
 E05 = Rule(
     code="E05",
     name="going on bypass: loss of pulsatility",
     family="pump",
     needs=("site", "pulse", "pump_flow"),
     phase=("going_on",),
-    words="Pump flow rises above 0.5 L/min and the pulse at the believed site falls under {pulse} mmHg (or,"
-    " where it never does, under {fraction} % of before) within {within} s, at a flow of at least "
-    "{of_plan} % of the planned one.",
+    words="From going on bypass (the phase) the pulse at the believed site falls under {pulse} mmHg (or, where it "
+    f"never does, under {{fraction}} % of before) and stays there for {LOST_HELD_S} s, within {{within}} s, at a flow "
+    f"of at least {{of_plan}} % of the planned one, or of the median from {USUAL_S[0]} to {USUAL_S[1]} s where none is "
+    f"known. The pulse before was at least {PULSE_BEFORE} times {{pulse}} mmHg.",
     status="C",
     source="common practice, no source",
     parameters={
@@ -165,6 +189,8 @@ E05 = Rule(
         "of_plan": Parameter(70, "%", "flow that must be reached, of the planned one"),
     },
     find=find_going_on,
+    details=f"Flow is a median of {FLOW_SMOOTH_S} s, the pulse of {PULSE_SMOOTH_S} s, the pulse before of {BEFORE_S} "
+    f"s. Plain from {PLAIN_PULSE:g} mmHg over the limit before.",
 )
 E10 = Rule(
     code="E10",
@@ -173,7 +199,8 @@ E10 = Rule(
     needs=("pump_flow",),
     phase=("bypass",),
     words="Pump flow under {below} L/min for {minimum} to {longest} s on established bypass, outside "
-    "arrests. Seconds that were not recorded are no stop.",
+    f"arrests, after {RETURN_FLOW:g} L/min or more in the {BEFORE_S} s before. Seconds that were not recorded are no "
+    "stop, nor is a stop that touches them; whether the pressure fell with it is said.",
     status="D",
     source="this project's choice",
     parameters={
@@ -182,5 +209,8 @@ E10 = Rule(
         "longest": Parameter(120, "s", "longest length; longer is an arrest or coming off"),
     },
     find=find_pump_stop,
+    details=f"Flow for {STOP_CLOSE_S} s does not end a stop. A fall of the mean pressure by less than {UNFELT_MMHG:g} "
+    f"mmHg in a stop of {UNFELT_S} s or more (until {RUNDOWN_S} s after it, and by the ± of the clocks beyond) speaks "
+    f"for a probe without contact. Plain from {PLAIN_FLOW:g} L/min before.",
 )
 RULES = (E05, E10)

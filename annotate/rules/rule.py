@@ -8,29 +8,21 @@ from typing import Any
 
 import numpy as np
 
-from ..runs import FloatArray, Run, median
+from ..order import or_none
+from ..parameter import Parameter as Parameter
+from ..parameter import numbers_of
+from ..runs import BRIDGE_S, CLOSE_S, FloatArray, Run, median
 from ..view import View
 
+BEFORE_S = 60  # s before, over which the level before is a median
+HIGH_PERCENTILE = 95  # of the seconds before, that stands for the level that a fall began from
+SETTLE_S = 10  # s after, over which the level that it fell to is a median
+RUNS = (
+    f"Interruptions of up to {CLOSE_S} s, and masked or missing stretches of up to {BRIDGE_S} s, do not end it; only "
+    f"seconds that were seen count. The level before is the median of {BEFORE_S} s."
+)
+"""How a run of seconds is counted, for the fine print of a rule."""
 STATUS = {"P": "published", "C": "common practice, no source", "D": "this project's choice"}
-
-
-@dataclass(frozen=True)
-class Parameter:
-    """A number that a rule goes by.
-
-    Attributes
-    ----------
-    value : float
-        As the catalogue gives it.
-    unit : str
-        UCUM code, ``"1"`` for a ratio.
-    meaning : str
-        What it does, in a few words.
-    """
-
-    value: float
-    unit: str
-    meaning: str
 
 
 @dataclass(frozen=True)
@@ -46,9 +38,14 @@ class Link:
     code, key : str
         Of the other find; empty where it is something seen on a channel.
     lag_s : float or None
-        Seconds from the other's onset (or end, where `what` says so) to this one's.
+        Seconds from the other's onset (or end, where `what` says so) to this one's; None where a clock
+        that it rests on was set by nobody.
     ordered : bool
         Whether the lag is longer than the two clocks' ± allows to doubt.
+    at_s : float or None
+        When the other is: reference seconds of its start, or of its end where `at_end`.
+    at_end : bool
+        Whether it is the other's end that this one stands to.
     """
 
     relation: str
@@ -57,15 +54,19 @@ class Link:
     key: str = ""
     lag_s: float | None = None
     ordered: bool = True
+    at_s: float | None = None
+    at_end: bool = False
 
     def to_json(self) -> dict[str, Any]:
         """As plain values."""
         return {
-            "relation": self.relation if self.ordered else f"{self.relation} (cannot order)",
+            "relation": self.relation if self.ordered else f"{self.relation} (cannot be ordered)",
             "what": self.what,
             "code": self.code or None,
             "key": self.key or None,
             "lag_s": self.lag_s,
+            "at_s": self.at_s,
+            "at_end": self.at_end,
         }
 
 
@@ -90,11 +91,16 @@ class Find:
         ``alternatives`` (each ``{"what", "why_not"}``), and what else the rule saw.
     linked : tuple of Link
     key : str
-        Stable name of the find: code, channel and start to the nearest 10 s.
+        Stable name of the find: code, site or first channel, and start to the nearest 10 s.
     held_back : str
         Why it is not put forward; empty for one that is.
     subtype : str
         Such as ``"hyper"``.
+    unc_s : float
+        Half width of the 95 % interval that the clocks of its channels leave its times, seconds; infinite
+        where one of them was set by nobody.
+    nth : int
+        Which of the finds that would have one key it is, from 1, in order of time.
     """
 
     code: str
@@ -108,6 +114,8 @@ class Find:
     linked: tuple[Link, ...] = ()
     held_back: str = ""
     subtype: str = ""
+    unc_s: float = 0.0
+    nth: int = 1
 
     @property
     def duration_s(self) -> float:
@@ -116,16 +124,21 @@ class Find:
 
     @property
     def key(self) -> str:
-        """Stable name: a verdict finds its find again by it after a recomputation."""
+        """Stable name: a verdict finds its find again by it after a recomputation.
+
+        The same case gives the same keys on every run; no two finds of a case share one.
+        """
         kind = f"{self.code}-{self.subtype}" if self.subtype else self.code
-        return f"{kind}:{self.site or (self.channels[0] if self.channels else '')}:{round(self.start_s / 10) * 10}"
+        where = self.site or (self.channels[0] if self.channels else "")
+        again = f":{self.nth}" if self.nth > 1 else ""
+        return f"{kind}:{where}:{round(self.start_s / 10) * 10}{again}"
 
     def overlap_s(self, other: Find) -> float:
         """Seconds that both cover."""
         return max(0.0, min(self.end_s, other.end_s) - max(self.start_s, other.start_s))
 
     def to_json(self) -> dict[str, Any]:
-        """The fixed fields of a find as plain values, with its key and subtype behind them."""
+        """The fields of a find as plain values; a ± that is not known is null."""
         return {
             "code": self.code,
             "name": self.name,
@@ -138,6 +151,7 @@ class Find:
             "linked": [link.to_json() for link in self.linked],
             "key": self.key,
             "subtype": self.subtype or None,
+            "unc_s": or_none(self.unc_s),
         }
 
 
@@ -159,7 +173,7 @@ class Rule:
     phase : tuple of str
         Phases in which it is looked for; empty for any.
     words : str
-        The rule as a sentence; ``{parameter}`` stands for the number in force.
+        The rule as sentences, every branch of it; ``{parameter}`` stands for the number in force.
     status : str
         Key of `STATUS`: what its numbers rest on.
     source : str
@@ -169,6 +183,8 @@ class Rule:
         ``(view, params) -> list of Find``; pure.
     version : int
         Raised when the same numbers may give other finds.
+    details : str
+        How it is measured: the smaller numbers, in sentences, with ``{parameter}`` as in `words`.
     """
 
     code: str
@@ -182,15 +198,44 @@ class Rule:
     parameters: Mapping[str, Parameter]
     find: Callable[[View, Params], list[Find]]
     version: int = 1
+    details: str = ""
 
     def values(self, changed: Params | None = None) -> dict[str, float]:
-        """The numbers in force: the catalogue's, with those of `changed` that are this rule's."""
-        own = {name: parameter.value for name, parameter in self.parameters.items()}
-        return {**own, **{name: float(value) for name, value in (changed or {}).items() if name in own}}
+        """The numbers in force: the catalogue's, with those of `changed` that are this rule's and not fixed."""
+        free = {name for name, parameter in self.parameters.items() if not parameter.fixed}
+        own = {name: float(value) for name, value in (changed or {}).items() if name in free}
+        return {**numbers_of(self.parameters), **own}
 
     def sentence(self, changed: Params | None = None) -> str:
         """The rule in words with the numbers in force."""
-        return self.words.format(**{name: f"{value:g}" for name, value in self.values(changed).items()})
+        return self._filled(self.words, changed)
+
+    def fine_print(self, changed: Params | None = None) -> str:
+        """How it is measured, in words with the numbers in force; empty where nothing is left to say."""
+        return self._filled(self.details, changed)
+
+    def _filled(self, text: str, changed: Params | None) -> str:
+        return text.format(**{name: f"{value:g}" for name, value in self.values(changed).items()})
+
+    def rests_on(self) -> str:
+        """Status and source as one phrase, neither of them twice."""
+        status = STATUS[self.status]
+        if status in self.source:
+            return self.source
+        return f"{status}: {self.source}" if self.source else status
+
+    def refused(self, changed: Params) -> list[str]:
+        """What of `changed` cannot be followed, in words: names that it has not, and fixed numbers."""
+        said = []
+        for name, value in changed.items():
+            parameter = self.parameters.get(name)
+            if parameter is None:
+                said.append(f"{self.code}.{name} not changed: the rule has no such number")
+            elif parameter.fixed and value != parameter.value:
+                said.append(
+                    f"{self.code}.{name} stays at {parameter.value:g}: masks and figures go by it in every case"
+                )
+        return said
 
     def missing(self, view: View) -> list[str]:
         """What it needs and the view does not have, in words."""
@@ -262,16 +307,18 @@ def alternative(what: str, why_not: str) -> dict[str, str]:
     return {"what": what, "why_not": why_not}
 
 
-def before(values: FloatArray, start: int, seconds: int = 60) -> float:
+def before(values: FloatArray, start: int, seconds: int = BEFORE_S) -> float:
     """Median of the minute before, NaN where nothing was recorded."""
     return median(values[max(0, start - seconds) : start])
 
 
-def fall(values: FloatArray, start: int, *, seconds: int = 60, settle: int = 10) -> tuple[float, float]:
+def fall(
+    values: FloatArray, start: int, *, seconds: int = BEFORE_S, settle: int = SETTLE_S
+) -> tuple[float, float]:
     """Highest level of the `seconds` before `start`, and the level right after it."""
     piece = values[max(0, start - seconds) : start]
     piece = piece[np.isfinite(piece)]
-    high = float(np.percentile(piece, 95)) if piece.size else float("nan")
+    high = float(np.percentile(piece, HIGH_PERCENTILE)) if piece.size else float("nan")
     return high, median(values[start : start + settle])
 
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from ..runs import evidence_runs, median
 from ..view import View
-from .rule import Find, Parameter, Params, Rule, alternative, before, confidence, counted, rounded
+from .rule import RUNS, Find, Parameter, Params, Rule, alternative, before, confidence, counted, rounded
 
 READING = 1e-3  # °C; a reading of 37.0 stored in 32 bits is not under 37.0
 
@@ -69,8 +69,8 @@ E16 = Rule(
     family="temperature",
     needs=("outlet_temperature",),
     phase=("bypass",),
-    words="Arterial outlet at {from} °C or more for at least {minimum} s on bypass; peak, minutes and area "
-    "beyond are given.",
+    words="Arterial outlet at {from} °C or more for at least {minimum} s on bypass (anywhere where no phase is known); "
+    "peak, minutes and area beyond are given.",
     status="P",
     source="outlet below 37 °C: STS/SCA/AmSECT guideline, Engelman et al., Ann Thorac Surg 2015;100:748-57; "
     "the 30 s are this project's choice",
@@ -80,5 +80,6 @@ E16 = Rule(
         "calibration": Parameter(0.3, "Cel", "how far two sensors may differ (common practice, no source)"),
     },
     find=find_hot_outlet,
+    details=f"{RUNS} A reading within {READING:g} °C of the limit is on it. Plain from {{calibration}} °C beyond it.",
 )
 RULES = (E16,)

@@ -6,7 +6,9 @@ Adding a format is adding one module here with a `Reader`, and naming it in `REA
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass
 from enum import Enum
 from pathlib import Path
@@ -38,15 +40,26 @@ class Reader:
         that is its own but damaged is MINE: `read` then says what is wrong with it.
     read : callable
         ``read(path, options)`` returns the recordings of the file. Raises `FileUnreadable`.
+    part_of : callable, optional
+        ``part_of(path, given)``: whether one of the given files, and no other is opened, names this one as a part
+        of it.
     """
 
     name: str
     suffixes: tuple[str, ...]
     claims: Callable[[Path, bytes], Claim]
     read: Callable[[Path, Mapping[str, Any]], Sequence[Recording]]
+    part_of: Callable[[Path, Sequence[Path]], bool] | None = None
 
 
 def sha256(path: Path) -> str:
     """SHA-256 of a file, read in pieces."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+@contextmanager
+def sha256_meanwhile(path: Path) -> Iterator[Callable[[], str]]:
+    """SHA-256 of a file, worked out in a thread of its own while the file is looked through; call for the result."""
+    with ThreadPoolExecutor(1) as thread:
+        yield thread.submit(sha256, path).result

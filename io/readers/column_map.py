@@ -57,6 +57,7 @@ from ..terms import KINDS, Identity
 from ..typed_toml import Table, load
 from .dates import DATE_ORDERS, DateOrder
 from .plain_text import SEPARATORS
+from .quoting import quoted, shown
 
 HalfDay = Literal["am", "pm"]
 SummerTime = Literal["begins", "ends"]
@@ -105,7 +106,7 @@ class FileTable(Table):
     def _sign(cls, value: str | None) -> str | None:
         sign = _SEPARATOR_NAMES.get(value or "", value)
         if sign is not None and (len(sign) != 1 or sign.isalnum() or sign in '."\n\r'):
-            raise ValueError(f"found {value!r}")
+            raise ValueError(f"found {quoted(value)}")
         return sign
 
 
@@ -128,7 +129,7 @@ class TimeTable(Table):
     @classmethod
     def _readable(cls, value: str | None) -> str | None:
         if value is not None and start_stamp(value) is None:
-            raise ValueError(f"found {value!r}")
+            raise ValueError(f"found {quoted(value)}")
         return value
 
     @model_validator(mode="after")
@@ -271,10 +272,10 @@ def column_index(name: ColumnName, labels: list[str], count: int, path: Path) ->
     wanted = " ".join(name.lower().split())
     found = [n for n, label in enumerate(labels) if " ".join(label.lower().split()) == wanted]
     if len(found) != 1:
-        have = ", ".join(label for label in labels if label) or "none"
+        have = shown(", ".join(label for label in labels if label), 400) or "none"
         what = "stands twice" if found else "is not there"
         raise FileUnreadable(
-            f"the column map names column {name!r}, which {what} (headers: {have})",
+            f"the column map names column {quoted(name)}, which {what} (headers: {have})",
             path=path,
             todo="Give its number instead; the first column is 1",
         )

@@ -20,6 +20,7 @@ from .even_rows import Piece
 from .layout import Layout, find_layout
 from .names import slug
 from .plain_text import SEPARATORS, head_text, read_head, rows_of, separator_of
+from .quoting import quoted
 from .stamps import RowTimes, rows_before
 from .steps import step_of
 from .table_channels import channels_of
@@ -76,7 +77,8 @@ def read(path: Path, options: Mapping[str, Any]) -> Sequence[Recording]:
         table = read_rows(path, layout, step_of(path, options))
     except UnicodeDecodeError as cause:
         raise FileUnreadable(
-            f"the text does not hold to its encoding {layout.encoding} (at {cause.object[cause.start : cause.end]!r})",
+            f"the text does not hold to its encoding {layout.encoding} "
+            f"(at {quoted(cause.object[cause.start : cause.end])})",
             path=path,
             todo='Save it as UTF-8, or give a column map with encoding = "latin-1" under [file]',
         ) from cause

@@ -29,6 +29,7 @@ from .dicom_fields import Fields, stamp_of
 from .dicom_groups import WAVEFORM_STORAGE, DicomFile, Group, class_of, read_groups
 from .dicom_notes import GroupTimes, read_notes
 from .names import slug, unique_keys
+from .quoting import quoted
 
 _SLAB = 16 << 20  # bytes of a group read at a time
 _BLOCK = 1 << 20  # samples handed over at a time, at most
@@ -172,7 +173,7 @@ def _samples(fields: Fields, held: int, little_endian: bool, set_aside: list[str
         return None
     if kind not in _CODES or int(_CODES[kind][1]) * 8 != bits:
         raise fields.wrong(
-            f"samples of kind {kind!r} in {bits:g} bits are not in the standard; known kinds are "
+            f"samples of kind {quoted(kind)} in {bits:g} bits are not in the standard; known kinds are "
             f"{', '.join(_CODES)}"
         )
     dtype = np.dtype(("<" if little_endian else ">") + _CODES[kind])

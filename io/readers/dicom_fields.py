@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import FileUnreadable
+from .quoting import quoted, shown
 
 _STAMP = re.compile(r"(\d{4})(\d\d)(\d\d)(\d\d)(?:(\d\d)(?:(\d\d)(?:\.(\d{1,6}))?)?)?(?:[+-]\d{4})?")
 
@@ -63,13 +64,13 @@ class Fields:
         try:
             found = item.get(keyword)
         except stumbles() as cause:
-            raise self.wrong(f"the field {keyword} cannot be read ({cause})") from cause
+            raise self.wrong(f"the field {keyword} cannot be read ({shown(cause)})") from cause
         return None if found is None or found == "" else found
 
     def text(self, item: Any, keyword: str) -> str:
         """One line of text; empty where it is absent."""
         found = self.value(item, keyword)
-        return "" if found is None else " ".join(str(found).split())
+        return "" if found is None else " ".join(str(found).replace("\0", " ").split())
 
     def number(self, keyword: str, otherwise: float | None = None, item: Any = None) -> float:
         """A finite number; `otherwise`, if given, where it is absent."""
@@ -81,9 +82,7 @@ class Fields:
         except (TypeError, ValueError):
             number = math.nan
         if not math.isfinite(number):
-            shown = (
-                "is missing" if found is None else f"reads {str(found)[:40]!r} where a number was expected"
-            )
+            shown = "is missing" if found is None else f"reads {quoted(found)} where a number was expected"
             raise self.wrong(f"the field {keyword} {shown}")
         return number
 
@@ -110,7 +109,7 @@ class Fields:
         except (TypeError, ValueError, OverflowError):
             numbers = [math.nan]
         if not all(map(math.isfinite, numbers)):
-            raise self.wrong(f"the field {keyword} reads {str(found)[:40]!r} where numbers were expected")
+            raise self.wrong(f"the field {keyword} reads {quoted(found)} where numbers were expected")
         return numbers
 
 

@@ -16,6 +16,7 @@ from typing import Any, BinaryIO, Final
 
 from ..errors import FileUnreadable
 from .dicom_fields import stumbles
+from .quoting import quoted, shown
 
 WAVEFORM_STORAGE: Final = "1.2.840.10008.5.1.4.1.1.9."  # PS3.6, annex A: classes of waveforms begin so
 _SYNTAXES: Final = {  # PS3.6, annex A: implicit VR?, least significant byte first?
@@ -83,14 +84,14 @@ def read_groups(path: Path) -> DicomFile:
             implicit, little = _syntax(path, head)
             return _taken_apart(path, _Within(file, size), implicit, little)
     except stumbles() as cause:
-        reason = getattr(cause, "strerror", None) or str(cause) or type(cause).__name__
+        reason = getattr(cause, "strerror", None) or shown(cause) or type(cause).__name__
         raise FileUnreadable(f"the data set cannot be read ({reason})", path=path, todo=_DAMAGED) from cause
 
 
 def _syntax(path: Path, head: bytes) -> tuple[bool, bool]:
     if head[128:132] != b"DICM":
         raise FileUnreadable(
-            f"the letters 'DICM' were expected here, found {head[128:132]!r}",
+            f"the letters 'DICM' were expected here, found {quoted(head[128:132])}",
             path=path,
             place="byte 128",
             todo="Check what kind of file it is; a data set without its file header cannot be read",
@@ -98,7 +99,7 @@ def _syntax(path: Path, head: bytes) -> tuple[bool, bool]:
     syntax = _meta_text(head, b"\x02\x00\x10\x00UI")
     if syntax not in _SYNTAXES:
         raise FileUnreadable(
-            f"it is stored in transfer syntax {syntax!r}; implicit or explicit VR, not compressed, can be read",
+            f"it is stored in transfer syntax {quoted(syntax)}; implicit or explicit VR, not compressed, can be read",
             path=path,
             todo="Export it as Explicit VR Little Endian",
         )
@@ -121,7 +122,7 @@ def _taken_apart(path: Path, file: _Within, implicit: bool, little: bool) -> Dic
         raise FileUnreadable(
             "it holds no waveforms"
             + ("" if header else ", or is cut before them")
-            + (f" (it is: {kind.name})" if kind is not None else ""),
+            + (f" (it is: {shown(getattr(kind, 'name', kind))})" if kind is not None else ""),
             path=path,
             place="" if header else f"byte {file.size}",
             todo="Give the file of the waveforms, or export it again",

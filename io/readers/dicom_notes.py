@@ -13,6 +13,7 @@ from typing import Any
 
 from ..recording import Note
 from .dicom_fields import Fields, stamp_of
+from .quoting import quoted
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +58,7 @@ def read_notes(
         kind = fields.text(item, "TemporalRangeType")
         spans = _spans(kind, points, begin, end) if points is not None else []
         if not spans:
-            set_aside.append(f"annotation {number} ({text[:60]!r}): no time that can be used")
+            set_aside.append(f"annotation {number} ({quoted(text)}): no time that can be used")
         notes += [Note(start_s=first, end_s=last, text=text) for first, last in spans]
     return tuple(notes)
 

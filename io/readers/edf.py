@@ -11,7 +11,8 @@ Who was recorded stays in the file: of the identification fields only the equipm
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from datetime import timedelta
 from functools import partial
 from io import FileIO
@@ -23,14 +24,14 @@ from numpy.typing import NDArray
 
 from ..errors import FileUnreadable
 from ..recording import Block, Note, RecordedChannel, Recording, Segment
-from . import Claim, Reader, sha256
+from . import Claim, Reader, sha256_meanwhile
 from .edf_annotations import Annotations, read_annotations
 from .edf_header import BDF, EDF, EdfHeader, SignalHeader, Variant, read_header
 from .edf_own import EQUIPMENT, restored
 from .names import slug, unique_keys
 
 _BLOCK = 1 << 20  # samples handed over at a time, at most
-_SLAB = 16 << 20  # bytes of whole records read at a time
+_SLAB = 8 << 20  # bytes of whole records read at a time
 # From this many bytes of one signal in a record on, seeking to it is cheaper than reading all signals.
 _WORTH_SEEKING = 64 << 10
 _DTYPES: Final[dict[int, np.dtype[Any]]] = {2: np.dtype(np.int16), 3: np.dtype(np.int32)}
@@ -64,8 +65,14 @@ def read(path: Path, _options: Mapping[str, Any]) -> Sequence[Recording]:
         When the header does not hold together or disagrees with the length of the file.
     """
     header = read_header(path, _variant(path))
+    with sha256_meanwhile(path) as sha:
+        return [_recording(path, header, sha)]
+
+
+def _recording(path: Path, header: EdfHeader, sha: Callable[[], str]) -> Recording:
     set_aside = list(header.remarks)
-    annotations = _annotations(path, header)
+    records = _Records(path, header)
+    annotations = _annotations(records)
     set_aside += annotations.set_aside
     ordinary = [signal for signal in header.signals if not signal.annotations]
     onsets = _record_onsets(header, annotations, set_aside)
@@ -78,7 +85,7 @@ def read(path: Path, _options: Mapping[str, Any]) -> Sequence[Recording]:
             unit_as_written=signal.unit,
             dtype=_DTYPES[header.variant.sample_bytes],
             count=header.records * signal.samples,
-            blocks=partial(_blocks, path, header, signal),
+            blocks=partial(_blocks, records, signal),
             segments=tuple(
                 Segment(
                     start_s=start_s,
@@ -98,19 +105,18 @@ def read(path: Path, _options: Mapping[str, Any]) -> Sequence[Recording]:
     if header.equipment == EQUIPMENT:
         channels, annotations = restored(channels, annotations, origin)
     start = header.start
-    return [
-        Recording(
-            name=slug(path.stem, "edf"),
-            reader=header.variant.name,
-            files=((path.name, sha256(path)),),
-            channels=channels,
-            notes=_notes(annotations, origin, pieces),
-            first_stamp=None if start is None else start + timedelta(seconds=origin),
-            dated=header.dated,
-            set_aside=tuple(set_aside),
-            about=_about(header, keys, ordinary),
-        )
-    ]
+    return Recording(
+        name=slug(path.stem, "edf"),
+        reader=header.variant.name,
+        files=((path.name, sha()),),
+        channels=channels,
+        notes=_notes(annotations, origin, pieces),
+        first_stamp=None if start is None else start + timedelta(seconds=origin),
+        dated=header.dated,
+        set_aside=tuple(set_aside),
+        about=_about(header, keys, ordinary),
+        side_by_side=True,
+    )
 
 
 def _about(header: EdfHeader, keys: Sequence[str], signals: Sequence[SignalHeader]) -> dict[str, str]:
@@ -173,6 +179,9 @@ def _continuous_pieces(
     list of (first record, number of records, start in source seconds, run)
         A piece that starts at or before the last stamp of the one before it is a clock that went back.
     """
+    evenly = onsets[0] + np.arange(len(onsets)) * record_s
+    if (np.abs(onsets - evenly) <= interval_s / 2).all():
+        return [(0, len(onsets), 0.0, 0)]
     pieces: list[tuple[int, int, float, int]] = []
     begun, run = 0, 0
     for record in range(1, len(onsets) + 1):
@@ -201,20 +210,23 @@ def _notes(
 # Samples
 
 
-def _annotations(path: Path, header: EdfHeader) -> Annotations:
+def _annotations(records: _Records) -> Annotations:
     # Whole in memory: their texts become notes, which are whole in memory too.
+    header = records.header
     signals = [
-        np.concatenate(list(_raw(path, header, signal))).reshape(header.records, -1)
-        for signal in header.signals
-        if signal.annotations
+        [raw[at : at + len(raw) // header.records] for at in range(0, len(raw), len(raw) // header.records)]
+        for raw in (
+            b"".join(piece.tobytes() for piece in records.of(signal))
+            for signal in header.signals
+            if signal.annotations
+        )
     ]
-    rows = zip(*signals, strict=True)
-    return read_annotations(([raw.tobytes() for raw in row] for row in rows), header.records)
+    return read_annotations(zip(*signals, strict=True), header.records)
 
 
-def _blocks(path: Path, header: EdfHeader, signal: SignalHeader) -> Iterator[Block]:
-    decode = _int24 if header.variant.sample_bytes == 3 else _int16
-    for raw in _raw(path, header, signal):
+def _blocks(records: _Records, signal: SignalHeader) -> Iterator[Block]:
+    decode = _int24 if records.header.variant.sample_bytes == 3 else _int16
+    for raw in records.of(signal):
         yield Block(decode(raw))
 
 
@@ -229,13 +241,48 @@ def _int24(raw: NDArray[np.uint8]) -> NDArray[np.int32]:
     return (wide.view("<i4").reshape(-1) >> 8).astype(np.int32, copy=False)
 
 
-def _raw(path: Path, header: EdfHeader, signal: SignalHeader) -> Iterator[NDArray[np.uint8]]:
-    """The bytes of one signal, in order, in pieces of whole samples."""
-    width = header.variant.sample_bytes * signal.samples
-    seeks = width >= _WORTH_SEEKING or header.record_bytes > _SLAB
+class _Records:
+    """The data records of a file, read a slab at a time; the last one is kept for the next signal that comes to it."""
+
+    def __init__(self, path: Path, header: EdfHeader) -> None:
+        self.header = header
+        self._path = path
+        self._at_a_time = min(header.records, max(1, _SLAB // header.record_bytes))
+        self._slab: NDArray[np.uint8] | None = None  # made when it is needed
+        self._first = -1
+
+    def of(self, signal: SignalHeader) -> Iterator[NDArray[np.uint8]]:
+        """The bytes of one signal, in order, in pieces of whole samples."""
+        header = self.header
+        width = header.variant.sample_bytes * signal.samples
+        if width >= _WORTH_SEEKING or header.record_bytes > _SLAB:
+            with _told(self._path), self._path.open("rb", buffering=0) as file:
+                yield from _sought(file, header, signal)
+            return
+        for first in range(0, header.records, self._at_a_time):
+            slab = self._read(first)
+            # A copy in any case: a slice that happens to be contiguous would be overwritten by the next slab.
+            yield slab[:, signal.first_byte : signal.first_byte + width].copy().reshape(-1)
+
+    def _read(self, first: int) -> NDArray[np.uint8]:
+        header = self.header
+        if self._slab is None:
+            self._slab = np.empty((self._at_a_time, header.record_bytes), np.uint8)
+        slab = self._slab[: min(self._at_a_time, header.records - first)]
+        if first != self._first:
+            self._first = -1  # half of it may be another's if this goes wrong
+            with _told(self._path), self._path.open("rb", buffering=0) as file:
+                file.seek(header.header_bytes + first * header.record_bytes)
+                _fill(file, slab.reshape(-1))
+            self._first = first
+        return slab
+
+
+@contextmanager
+def _told(path: Path) -> Iterator[None]:
+    """What goes wrong while samples are read."""
     try:
-        with path.open("rb", buffering=0) as file:
-            yield from _sought(file, header, signal) if seeks else _sliced(file, header, signal)
+        yield
     except EOFError as cause:
         raise FileUnreadable(
             "the file became shorter while it was read",
@@ -246,19 +293,6 @@ def _raw(path: Path, header: EdfHeader, signal: SignalHeader) -> Iterator[NDArra
         raise FileUnreadable(
             f"cannot be read on ({cause.strerror or cause})", path=path, todo="Check the medium that it is on"
         ) from cause
-
-
-def _sliced(file: FileIO, header: EdfHeader, signal: SignalHeader) -> Iterator[NDArray[np.uint8]]:
-    """Whole records are read, and the signal's part taken out of each."""
-    width = header.variant.sample_bytes * signal.samples
-    at_a_time = min(header.records, max(1, min(_SLAB // header.record_bytes, _BLOCK // signal.samples)))
-    records = np.empty((at_a_time, header.record_bytes), np.uint8)
-    file.seek(header.header_bytes)
-    for first in range(0, header.records, at_a_time):
-        slab = records[: min(at_a_time, header.records - first)]
-        _fill(file, slab.reshape(-1))
-        # A copy in any case: a slice that happens to be contiguous would be overwritten by the next slab.
-        yield slab[:, signal.first_byte : signal.first_byte + width].copy().reshape(-1)
 
 
 def _sought(file: FileIO, header: EdfHeader, signal: SignalHeader) -> Iterator[NDArray[np.uint8]]:

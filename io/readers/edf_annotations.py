@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 _NUMBER = rb"\d{1,12}(?:\.\d{0,12})?"
 _LIST = re.compile(rb"([+-]" + _NUMBER + rb")(?:\x15(" + _NUMBER + rb")?)?\x14(.*)\x14", re.DOTALL)
+_ONLY_TIME = re.compile(rb"([+-]" + _NUMBER + rb")\x14\x14\0*")
 _TOLD = 50  # so many unreadable lists are told one by one, the rest as a count
 
 
@@ -63,6 +64,9 @@ def read_annotations(records: Iterable[Sequence[bytes]], count: int) -> Annotati
     texts: list[Annotation] = []
     bad: list[str] = []
     for record, signals in enumerate(records):
+        if len(signals) == 1 and (kept := _ONLY_TIME.fullmatch(signals[0])):
+            onsets[record] = float(kept[1])  # as in nearly all records of a long file
+            continue
         for order, raw in enumerate(signals):
             for position, piece in enumerate(raw.rstrip(b"\0").split(b"\0")):
                 if not piece:

@@ -16,6 +16,7 @@ from datetime import datetime
 from pathlib import Path
 
 from ..errors import FileUnreadable
+from .quoting import quoted
 
 _AGAIN = "Export or copy the file again"
 _INTEGER = re.compile(r"[+-]?\d+")
@@ -100,14 +101,14 @@ class _Fields:
     def integer(self, name: str, start: int, width: int) -> int:
         text = self.text(start, width)
         if not (text.isascii() and _INTEGER.fullmatch(text)):
-            raise self.wrong(f"the {name} reads {text!r} where a whole number was expected", start)
+            raise self.wrong(f"the {name} reads {quoted(text)} where a whole number was expected", start)
         return int(text)
 
     def real(self, name: str, start: int, width: int) -> float:
         text = self.text(start, width)
         value = float(text) if text.isascii() and _REAL.fullmatch(text) else math.nan
         if not math.isfinite(value):
-            raise self.wrong(f"the {name} reads {text!r} where a number was expected", start)
+            raise self.wrong(f"the {name} reads {quoted(text)} where a number was expected", start)
         return value
 
     def wrong(self, what: str, start: int, todo: str = _AGAIN) -> FileUnreadable:
@@ -167,7 +168,7 @@ def _check_start(fields: _Fields, variant: Variant, size: int) -> None:
         raise FileUnreadable("the file is empty", path=fields.path, todo=_AGAIN)
     if fields.raw[:8] != variant.version:
         raise fields.wrong(
-            f"{variant.name} begins with {variant.version!r}, this file with {fields.raw[:8]!r}",
+            f"{variant.name} begins with {quoted(variant.version)}, this file with {quoted(fields.raw[:8])}",
             0,
             "Check what kind of file it is",
         )
@@ -196,7 +197,7 @@ def _checked(fields: _Fields, variant: Variant, size: int, count: int) -> EdfHea
         rate = signal.samples / record_s
         if not _RATES_HZ[0] <= rate <= _RATES_HZ[1]:
             raise fields.wrong(
-                f"{signal.samples} samples of {signal.label!r} in a record of {record_s:g} s make {rate:g} "
+                f"{signal.samples} samples of {quoted(signal.label)} in a record of {record_s:g} s make {rate:g} "
                 "Hz, which no recording has",
                 244,
             )
@@ -224,7 +225,7 @@ def _signal(fields: _Fields, variant: Variant, index: int, count: int, first_byt
         return 256 + before * count + width * index, width
 
     label = fields.text(*place(0, 16))
-    whose = f"of signal {index + 1} ({label!r})"
+    whose = f"of signal {index + 1} ({quoted(label)})"
     samples_at = place(216, 8)
     samples = fields.integer(f"number of samples in a record {whose}", *samples_at)
     if samples < 1:
@@ -328,7 +329,7 @@ def _start(fields: _Fields, is_plus: bool, remarks: list[str]) -> tuple[datetime
         start = datetime(year, month, day, hour, minute, second)
     except ValueError:
         remarks.append(
-            f"byte 168: the start {date_text!r} {time_text!r} is no date and time, so this source has only "
+            f"byte 168: the start {quoted(date_text)} {quoted(time_text)} is no date and time, so this source has only "
             "its own zero"
         )
         return None, False

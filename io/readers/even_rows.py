@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..recording import FloatArray, Segment
+from .spool import in_pieces
 from .stamps import RowTimes, rows_before
 
 _USUAL_SHARE = 0.9  # of the steps that must be the usual one for a grid
@@ -93,7 +94,8 @@ def pieces_of(
 def _grid(ticks: NDArray[np.int64], run: NDArray[np.int32], times: RowTimes) -> tuple[Piece, ...] | None:
     turns = rows_before(run, lambda changes: changes != 0)
     every = 1 + len(ticks) // 1_000_000
-    usual = int(np.median(ticks[1::every] - ticks[: len(ticks) - 1 : every]))
+    some = [np.diff(piece)[-first % every :: every].copy() for first, piece in in_pieces(ticks, 1)]
+    usual = int(np.median(np.concatenate(some)))
     if usual <= 0:
         return None
     unusual = np.setdiff1d(rows_before(ticks, lambda steps: steps != usual), turns)

@@ -23,6 +23,7 @@ from ..recording import Note, Recording
 from . import Claim, Reader, sha256
 from .names import slug
 from .plain_text import SEPARATORS, head_text, read_text, rows_of
+from .quoting import quoted
 
 MINUTE_SD_S = 30.0 / math.sqrt(3.0)
 SECOND_SD_S = 0.5 / math.sqrt(3.0)
@@ -216,7 +217,7 @@ def read(path: Path, _options: Mapping[str, Any]) -> Sequence[Recording]:
         when = written_time(line.time)
         if when is None:
             raise FileUnreadable(
-                f"found {line.time!r} as a time; expected a time of day such as 09:44, 0944, 9.44 or 9:44:30"
+                f"found {quoted(line.time)} as a time; expected a time of day such as 09:44, 0944, 9.44 or 9:44:30"
                 if line.time
                 else "this line has no time; expected a time of day such as 09:44",
                 path=path,

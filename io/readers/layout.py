@@ -18,6 +18,7 @@ from .cells import CLOCK, DATE, DATETIME, MISSING, bare, is_clock_form, is_numbe
 from .column_map import ColumnMap, ColumnName, TimeKind, column_index
 from .dates import DateOrder
 from .plain_text import decoded_head, rows_of, separator_of
+from .quoting import quoted, shown
 from .time_columns import Headed, TimeUnclear, date_column, date_order, time_column, time_kind
 
 Row = tuple[int, list[str]]
@@ -141,7 +142,7 @@ class Finder:
 
     def unreadable(self, what: str, todo: str, place: str = "") -> FileUnreadable:
         """What stands in the way, with the file."""
-        return FileUnreadable(what, path=self.path, place=place, todo=todo)
+        return FileUnreadable(what, path=self.path, place=shown(place), todo=todo)
 
     # The steps
 
@@ -364,12 +365,12 @@ class Finder:
             index = self._index(channel.column)
             if index in (self.time, self.date):
                 raise self.unreadable(
-                    f"the column map gives column {channel.column!r} as a channel and as the time",
+                    f"the column map gives column {quoted(channel.column)} as a channel and as the time",
                     "Correct the column map",
                 )
             if any(column.index == index for column in columns):
                 raise self.unreadable(
-                    f"the column map gives column {channel.column!r} twice", "Correct the column map"
+                    f"the column map gives column {quoted(channel.column)} twice", "Correct the column map"
                 )
             zero = channel.zero_is_missing
             columns.append(

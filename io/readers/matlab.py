@@ -16,10 +16,11 @@ from numpy.typing import NDArray
 from ..errors import FileUnreadable
 from ..recording import Recording
 from . import Claim, Reader
-from .hdf5 import Hdf5Store
+from .hdf5_apart import ApartStore
 from .matlab_level5 import Cells, Level5File, Node, Other, Structs, order_of
 from .path_channels import Numbers, chosen_axis, recording_of
 from .path_map import Place, path_map_of
+from .quoting import shown
 
 _LEVEL_73: Final = b"MATLAB 7.3 MAT-file"
 _PIECE = 1 << 20  # samples handed over at a time, at most
@@ -43,16 +44,18 @@ def read(path: Path, options: Mapping[str, Any]) -> Sequence[Recording]:
     path : Path
         The file.
     options : mapping
-        ``"columns"``: a `PathMap`, or the path of one.
+        ``"columns"``: a `PathMap`, or the path of one. ``"cancelled"``: asked often whether to stop.
 
     Raises
     ------
     FileUnreadable
         Damaged, of another level, or not explained by a path map: then its arrays are listed.
+    Cancelled
+        When asked to stop.
     """
-    store: Hdf5Store | Level5Store
+    store: ApartStore | Level5Store
     if _head(path).startswith(_LEVEL_73):
-        store, level = Hdf5Store(path, turned=True), "7.3"
+        store, level = ApartStore(path, turned=True, stop=options.get("cancelled")), "7.3"
     else:
         store, level = Level5Store(path), "5"
     told = path_map_of(options, path, store.listing)
@@ -77,7 +80,7 @@ class Level5Store:
         self._file = Level5File(path)
 
     def _wrong(self, what: str, place: str = "", todo: str = "Correct the path map") -> FileUnreadable:
-        return FileUnreadable(what, path=self.path, place=place, todo=todo)
+        return FileUnreadable(what, path=self.path, place=shown(place), todo=todo)
 
     def listing(self) -> str:
         """All arrays with shape and type, those within cells and fields too, as one sentence."""
@@ -144,7 +147,7 @@ def _list(name: str, node: Node, told: list[str], deep: int) -> None:
         for field, item in zip(node.names, node.items[0], strict=True):
             _list(f"{name}/{field}", item, told, deep + 1)
     else:
-        told.append(f"{name} ({' x '.join(map(str, node.shape))}, {_kind(node)})")
+        told.append(f"{shown(name)} ({' x '.join(map(str, node.shape))}, {_kind(node)})")
 
 
 def _kind(node: Node) -> str:
@@ -152,7 +155,7 @@ def _kind(node: Node) -> str:
         return str(node.dtype.newbyteorder("="))
     if isinstance(node, Other):
         return node.kind
-    return "cell array" if isinstance(node, Cells) else f"structure of {', '.join(node.names[:8])}"
+    return "cell array" if isinstance(node, Cells) else f"structure of {shown(', '.join(node.names[:8]))}"
 
 
 def _pieces(line: NDArray[Any]) -> Iterator[NDArray[Any]]:

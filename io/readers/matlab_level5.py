@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import FileUnreadable
+from .quoting import quoted, shown
 
 MOST_BYTES: Final = 512 << 20
 """Of all arrays that are asked for, unpacked: they are held in memory."""
@@ -113,14 +114,17 @@ class Level5File:
                         f"its arrays take more than {MOST_BYTES >> 20} MB unpacked, which would have to be held in "
                         "memory",
                         path=self.path,
-                        place=name,
+                        place=shown(name),
                         todo="Save it with -v7.3, which is read in pieces",
                     )
                 self._held[name] = _Reader(raw, self._order).matrix_element()
                 self._room -= len(raw)
             except (_Damaged, zlib.error, struct.error, ValueError, MemoryError, OSError) as cause:
                 raise FileUnreadable(
-                    f"this array cannot be read ({cause})", path=self.path, place=name, todo=_AGAIN
+                    f"this array cannot be read ({shown(cause)})",
+                    path=self.path,
+                    place=shown(name),
+                    todo=_AGAIN,
                 ) from cause
         return self._held[name]
 
@@ -134,7 +138,7 @@ class Level5File:
             head = file.read(128)
             raise wrong(
                 124 if size >= 128 else size,
-                f"level and order of bytes of a MATLAB file were expected, found {head[124:128]!r}",
+                f"level and order of bytes of a MATLAB file were expected, found {quoted(head[124:128])}",
                 "Check what kind of file it is; one of level 4 must be saved anew, with -v7 or -v7.3",
             )
         at = 128
@@ -153,7 +157,7 @@ class Level5File:
             try:
                 name = _Reader(self._bytes(entry, _BEGINNING), self._order).name_of_element()
             except (_Damaged, zlib.error, struct.error, ValueError) as cause:
-                raise wrong(at, f"this array cannot be read ({cause})") from cause
+                raise wrong(at, f"this array cannot be read ({shown(cause)})") from cause
             if name:  # what MATLAB keeps for itself has none
                 entries[name] = entry  # where a name occurs twice the last one stands
             at += 8 + held

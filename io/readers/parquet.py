@@ -27,6 +27,7 @@ from .column_map import ColumnMap, FileTable, TimeTable, map_of
 from .layout import Column, Layout, find_layout
 from .names import slug
 from .path_channels import MOST_STAMPS, step_back
+from .quoting import quoted, shown
 from .spool import Float32Array, Spool, Stamps, tally
 from .stamps import RowTimes
 from .steps import Step, step_of
@@ -102,7 +103,9 @@ def _about(
     about = {
         "format": "Parquet",
         "rows": f"{times.count}",
-        "time": "by rate" if layout.time is None else f"{layout.time_kind} in column {layout.time_label}",
+        "time": "by rate"
+        if layout.time is None
+        else f"{layout.time_kind} in column {shown(layout.time_label)}",
     }
     if is_universal or layout.time_kind.startswith("epoch"):
         about["clock"] = "universal time"
@@ -116,7 +119,7 @@ def _refuse_disorder(path: Path, layout: Layout, times: RowTimes) -> None:
             f"the times are in disorder: they go back {back[1]} times; expected rows in order of time, or a clock "
             "that was set back now and then",
             path=path,
-            place=f"row {back[0] + 1}, column {layout.time_label}",
+            place=f"row {back[0] + 1}, column {shown(layout.time_label)}",
             todo="Sort the rows by time, or say in a column map which column holds the times",
         )
 
@@ -147,7 +150,7 @@ def _opened(path: Path) -> Iterator[Any]:
         RuntimeError,
         MemoryError,
     ) as cause:
-        reason = getattr(cause, "strerror", None) or (str(cause).splitlines() or [type(cause).__name__])[0]
+        reason = getattr(cause, "strerror", None) or shown(cause, 120) or type(cause).__name__
         raise FileUnreadable(f"it cannot be read as Parquet ({reason})", path=path, todo=_AGAIN) from cause
 
 
@@ -164,7 +167,7 @@ class _Table:
         self._text_stamps: TextStamps | None = None
 
     def _wrong(self, what: str, place: str = "", todo: str = _AGAIN) -> FileUnreadable:
-        return FileUnreadable(what, path=self.path, place=place, todo=todo)
+        return FileUnreadable(what, path=self.path, place=shown(place), todo=todo)
 
     def _refuse_size(self) -> None:
         names = list(self._schema.names)
@@ -172,7 +175,9 @@ class _Table:
             raise self._wrong(f"it has {len(names)} columns; up to {_MOST_COLUMNS} can be read")
         double = next((name for name in names if names.count(name) > 1), None)
         if double is not None:
-            raise self._wrong(f"two columns are called {double!r}", todo="Give each column a name of its own")
+            raise self._wrong(
+                f"two columns are called {quoted(double)}", todo="Give each column a name of its own"
+            )
         if self._count < 1:
             raise self._wrong("it holds no rows", todo="Export it again, or take it out")
         if self._count > MOST_STAMPS:
@@ -299,7 +304,7 @@ class _Table:
 
     def _no_time(self, row: int, label: str, text: str) -> FileUnreadable:
         return self._wrong(
-            f"found {text!r} as a time" if text else "this row has no time",
+            f"found {quoted(text)} as a time" if text else "this row has no time",
             f"row {row + 1}, column {label}",
             "Correct this row, or take it out",
         )

@@ -11,6 +11,7 @@ from itertools import islice
 from pathlib import Path
 
 from ..errors import FileUnreadable
+from .quoting import shown
 
 SEPARATORS = {"\t": "tab", ";": "semicolon", ",": "comma", "|": "bar", " ": "space"}
 """In the order in which they are tried: a comma may stand inside numbers, a tab may not."""
@@ -106,6 +107,8 @@ def read_text(path: Path) -> str:
             place=f"byte {cause.start}",
             todo="Save it as UTF-8",
         ) from cause
+    if "\0" in text:  # of two bytes a sign
+        raise FileUnreadable("this is not a text file", path=path, todo="Export it as text, or take it out")
     return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
@@ -158,7 +161,7 @@ def rows_of(
             first_line = reader.line_num + 1
     except csv.Error as cause:
         raise FileUnreadable(
-            f"this line cannot be taken apart ({cause})",
+            f"this line cannot be taken apart ({shown(cause)})",
             path=path,
             place=f"line {before + first_line}",
             todo="Look for a quotation mark that is opened and never closed",

@@ -40,8 +40,15 @@ READERS: Final[tuple[Reader, ...]] = (
 _HEAD = 4096
 
 
-def reader_of(path: Path) -> tuple[Reader | None, Claim]:
+def reader_of(path: Path, given: Sequence[Path] = ()) -> tuple[Reader | None, Claim]:
     """The reader whose file this is, with its claim; ``(None, NOT_MINE)`` when nobody's.
+
+    Parameters
+    ----------
+    path : Path
+    given : sequence of Path
+        All files that a person gave, this one among them: only these are looked into to see whether it is a part of
+        one of them.
 
     Raises
     ------
@@ -59,6 +66,9 @@ def reader_of(path: Path) -> tuple[Reader | None, Claim]:
         raise FileUnreadable(
             "the file is empty", path=path, todo="Export it again, or take it out of the folder"
         )
+    for reader in READERS:
+        if reader.part_of is not None and reader.part_of(path, given):
+            return reader, Claim.PART
     for reader in READERS:
         claim = reader.claims(path, head)
         if claim is not Claim.NOT_MINE:

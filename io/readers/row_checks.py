@@ -14,6 +14,7 @@ from .cells import is_number
 from .column_map import toml_value
 from .layout import Column, Layout
 from .plain_text import rows_of
+from .quoting import quoted, shown
 from .text_stamps import BadStamp, UnsureStamp
 from .time_columns import in_doubt
 
@@ -111,13 +112,13 @@ def _no_time(
     place = f"line {line}, column {label}"
     if isinstance(bad, UnsureStamp):
         what, todo = in_doubt(bad.unsure)
-        return FileUnreadable(what, path=path, place=place, todo=todo)
+        return FileUnreadable(what, path=path, place=shown(place), todo=todo)
     called = "date" if index is not None and index == layout.date else "time"
-    what = f"found {found[:40]!r} as a {called}" if found else f"this row has no {called}"
+    what = f"found {quoted(found)} as a {called}" if found else f"this row has no {called}"
     return FileUnreadable(
         f"{what}; expected {_expected(layout, index)}",
         path=path,
-        place=place,
+        place=shown(place),
         todo="Correct this line, or take it out",
     )
 
@@ -170,7 +171,7 @@ def number_expected(path: Path, layout: Layout, line: int, label: str, found: st
     """What to say of a text among numbers."""
     sign = "a comma" if layout.decimal == "," else "a point"
     return FileUnreadable(
-        f"found {found[:40]!r}; expected a number with {sign} as decimal sign, or nothing",
+        f"found {quoted(found)}; expected a number with {sign} as decimal sign, or nothing",
         path=path,
         place=f"line {line}, column {label}",
         todo=(

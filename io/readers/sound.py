@@ -1,7 +1,8 @@
-"""Sound in WAV files: when it begins and ends, and where it lies; its samples are not read.
+"""Sound in WAV files: when it begins and ends; its samples are not read.
 
-A sound has its own zero, to be put in its place by what is heard in it. It is one note as long as it lasts; its
-path is kept so that it can be played with the traces.
+A sound has its own zero, to be put in its place by what is heard in it. It is one note as long as it lasts. Where it
+lies is no part of the recording, since the names of folders may say who was operated on: this machine remembers it as
+it does of every file (see `afterclamp.io.origins`).
 
 Layout: chunks of a name, a length and that many bytes, filled up to an even number (Multimedia Programming
 Interface and Data Specifications 1.0, 1991); longer than 4 GB: a chunk ``ds64`` with the lengths (EBU Tech 3306).
@@ -19,6 +20,7 @@ from ..errors import FileUnreadable
 from ..recording import Note, Recording
 from . import Claim, Reader, sha256
 from .names import slug
+from .quoting import quoted
 
 _KINDS: Final = (b"RIFF", b"RF64", b"BW64")
 _PLAIN: Final = (
@@ -84,7 +86,6 @@ def read(path: Path, _options: Mapping[str, Any]) -> Sequence[Recording]:
         raise FileUnreadable("it holds no sound", path=path, place=f"byte {sound.begins}", todo=_AGAIN)
     about = {
         "format": "WAV",
-        "sound": str(path.absolute()),
         "duration": f"{duration_s:.3f} s",
         "sampling": f"{sound.rate_hz} Hz, {sound.channels} channel{'s' if sound.channels > 1 else ''}",
     }
@@ -120,7 +121,7 @@ def _chunks(path: Path, file: BinaryIO, size: int) -> _Sound:
 
     head = file.read(12)
     if head[:4] not in _KINDS or head[8:12] != b"WAVE":
-        raise wrong(0, f"a WAV file begins with RIFF, a length and WAVE; this one with {head!r}")
+        raise wrong(0, f"a WAV file begins with RIFF, a length and WAVE; this one with {quoted(head)}")
     form: tuple[int, ...] | None = None
     long_claim: int | None = None
     samples: int | None = None

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from ..recording import FloatArray
 from .column_map import HalfDay, SummerTime, TimeKind
+from .spool import Stamps, extent, in_pieces
 from .text_stamps import DAY_S
 
 UNIT_S: Final[dict[TimeKind, float]] = {
@@ -27,7 +28,6 @@ UNIT_S: Final[dict[TimeKind, float]] = {
     "epoch_ms": 1e-3,
 }
 _EPOCH = datetime(1970, 1, 1)
-_PIECE = 1 << 18
 # A fall of more than half the dial is midnight (or noon on a dial of 12 hours); a rise to within an hour of the
 # whole dial is a clock that was set back across it.
 _HOUR_S: Final = 3600.0
@@ -140,6 +140,8 @@ def row_times(
     """
     unit_s = UNIT_S.get(kind, 1.0)
     dial_s = DAY_S
+    if half_day is not None and not stamps.flags.writeable:
+        stamps = np.array(stamps)
     if half_day is not None:
         dial_s = DAY_S / 2
         np.remainder(stamps, dial_s, out=stamps)
@@ -154,9 +156,10 @@ def row_times(
         per_second = per_unit / unit_s
         ticks = _ticks(stamps, first, per_unit)
         if kind == "clock":
-            _turn_the_dial(ticks, round(dial_s * per_unit), round((dial_s - _HOUR_S) * per_unit))
+            ticks = _with_dial_turned(ticks, round(dial_s * per_unit), round((dial_s - _HOUR_S) * per_unit))
         if summer_time is not None:
             row, hour = _summer_time(np.diff(ticks) / per_second, summer_time)
+            ticks = ticks if ticks.flags.writeable else np.array(ticks)
             ticks[row:] += round(hour * per_second)
         back = rows_before(ticks, lambda steps: steps < 0)
     else:
@@ -182,21 +185,21 @@ def row_times(
 
 def rows_before(values: NDArray[Any], test: Callable[[NDArray[Any]], NDArray[np.bool_]]) -> NDArray[np.intp]:
     """Rows whose step to the next row passes a test; in pieces, since a list of all steps is as long as the rows."""
-    found = [
-        np.flatnonzero(test(np.diff(values[first : first + _PIECE + 1]))) + first
-        for first in range(0, max(len(values) - 1, 0), _PIECE)
-    ]
+    found = [np.flatnonzero(test(np.diff(piece))) + first for first, piece in in_pieces(values, 1)]
     return np.concatenate(found) if found else np.empty(0, np.intp)
 
 
-def _turn_the_dial(ticks: NDArray[np.int64], dial: int, rise: int) -> None:
-    """Make good where a clock of the day starts anew, in place."""
+def _with_dial_turned(ticks: NDArray[np.int64], dial: int, rise: int) -> NDArray[np.int64]:
+    """Make good where a clock of the day starts anew."""
     turns = rows_before(ticks, lambda steps: (steps < -dial / 2) | (steps > rise))
     if len(turns):
         falls = ticks[turns + 1] < ticks[turns]
         turned = np.zeros(len(ticks), np.int64)
         turned[turns + 1] = np.where(falls, dial, -dial)
-        ticks += np.cumsum(turned)
+        np.cumsum(turned, out=turned)
+        turned += ticks
+        return turned
+    return ticks
 
 
 def _summer_time(steps_s: FloatArray, summer_time: SummerTime) -> tuple[int, float]:
@@ -237,11 +240,16 @@ def dial_falls(times: RowTimes) -> list[int]:
 
 
 def _ticks(stamps: FloatArray, first: float, per_unit: float) -> NDArray[np.int64]:
-    """Whole ticks since `first`, in the memory of the stamps."""
+    """Whole ticks since `first`, in the memory of the stamps; in a file of their own where those are in one."""
+    if not stamps.flags.writeable:
+        kept = Stamps()
+        for start, piece in in_pieces(stamps):
+            ticked = np.rint((piece - first) * per_unit).astype(np.int64)
+            kept.add(ticked.view(np.float64), (start + len(piece)) / len(stamps))
+        return kept.array().view(np.int64)
     ticks = stamps.view(np.int64)
-    for start in range(0, len(stamps), _PIECE):
-        piece = stamps[start : start + _PIECE]
-        ticks[start : start + _PIECE] = np.rint((piece - first) * per_unit).astype(np.int64)
+    for start, piece in in_pieces(stamps):
+        ticks[start : start + len(piece)] = np.rint((piece - first) * per_unit).astype(np.int64)
     return ticks
 
 
@@ -255,7 +263,8 @@ def _stamp_of(seconds: float, kind: TimeKind) -> datetime | None:
 
 def _decimals_of(stamps: FloatArray) -> int | None:
     """Digits after the point that the numbers were written with; None if they use all a float has."""
-    largest = max(1.0, -float(stamps.min(initial=0.0)), float(stamps.max(initial=0.0)))
+    lowest, highest = extent(stamps)
+    largest = max(1.0, -lowest, highest)
     for decimals in range(10):
         scale = 10.0**decimals
         # Twice the spacing of floats at this size is what reading and multiplying can cost.
@@ -264,8 +273,7 @@ def _decimals_of(stamps: FloatArray) -> int | None:
             return None
         # Most numbers of digits are ruled out by the first rows; only the right one is tried on all.
         if _are_whole(stamps[:1000], scale, slack) and all(
-            _are_whole(stamps[first : first + _PIECE], scale, slack)
-            for first in range(0, len(stamps), _PIECE)
+            _are_whole(piece, scale, slack) for _, piece in in_pieces(stamps)
         ):
             return decimals
     return None

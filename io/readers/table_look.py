@@ -21,6 +21,7 @@ from .column_map import ChannelTable, ColumnMap, ColumnName, TimeTable
 from .layout import Column, Finder, Layout
 from .plain_text import SEPARATORS, rows_of
 from .previewed import Cell, Preview, PreviewColumn, PreviewTimes, Role
+from .quoting import quoted
 from .row_checks import ENDLESS, number_expected, open_quote, refuse_stamp, wrong_length
 from .spool import Spool
 from .stamps import RowTimes, rows_before
@@ -273,12 +274,12 @@ class Look:
                 continue
             if labels[column.label.lower()] > 1:
                 self.warnings.append(
-                    f"column {column.number}: {column.label!r} is the name of another column too"
+                    f"column {column.number}: {quoted(column.label)} is the name of another column too"
                 )
             accepted = KINDS[column.identity.kind].units
             if accepted and not (column.unit and convertible(column.unit, accepted[0])):
                 written = (
-                    f"is written as {column.unit_as_written!r}"
+                    f"is written as {quoted(column.unit_as_written)}"
                     if column.unit_as_written
                     else "is not written"
                 )

@@ -23,6 +23,7 @@ from ..errors import FileUnreadable
 from ..recording import FloatArray
 from .cells import MISSING
 from .layout import Column, Layout
+from .quoting import shown
 from .row_bytes import Piece, QuoteOpen, RowBytes
 from .row_checks import odd_length, refuse_odd_length, refuse_open_quote, refuse_stamp, text_columns
 from .spool import Float32Array, Spool, Stamps, Tally, tally
@@ -115,7 +116,7 @@ def read_rows(path: Path, layout: Layout, step: Step) -> TableRows:
             table = _Parser(path, layout, columns).read(step)
         except _NotANumber as cause:
             raise FileUnreadable(
-                f"a number in this table cannot be read ({cause.__cause__})",
+                f"a number in this table cannot be read ({shown(cause.__cause__)})",
                 path=path,
                 todo="Export it again with plain numbers",
             ) from cause

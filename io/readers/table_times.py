@@ -20,7 +20,9 @@ from ..errors import FileUnreadable
 from .column_map import SummerTime, TimeKind, TimeTable, start_stamp
 from .even_rows import Piece, RateDoesNotFit, pieces_of
 from .layout import Layout
+from .quoting import quoted, shown
 from .row_checks import cells_of_row
+from .spool import extent
 from .stamps import UNIT_S, HourNotFound, RowTimes, dial_falls, even_times, hour_steps, row_times, rows_before
 from .table_rows import TableRows
 
@@ -52,21 +54,23 @@ def times_of(path: Path, layout: Layout, table: TableRows, told: TimeTable) -> R
     day_s: float | None = None
     if len(table.days) > 1:
         kind = "datetime"
+        stamps = stamps if stamps.flags.writeable else np.array(stamps)
         for (row, day), (after, _) in pairwise([*table.days, (table.rows, 0.0)]):
             stamps[row:after] += day
     elif table.days:
         # One date for all rows: where the clock passes midnight it is that of the first.
         day_s = table.days[0][1]
-    if told.half_day is not None and (kind != "clock" or float(stamps.max()) >= 13 * 3600):
+    if told.half_day is not None and (kind != "clock" or extent(stamps)[1] >= 13 * 3600):
         raise FileUnreadable(
             "the column map says that this is a clock of 12 hours without a date (half_day); "
             + ("it shows more than 12" if kind == "clock" else f"found {kind}"),
             path=path,
-            place=f"column {layout.time_label}",
+            place=f"column {shown(layout.time_label)}",
             todo="Take half_day out of the column map",
         )
     unit_s = UNIT_S.get(kind, 1.0)
-    _refuse_far(path, layout, float(stamps.min()) * unit_s, float(stamps.max()) * unit_s, kind)
+    lowest, highest = extent(stamps)
+    _refuse_far(path, layout, lowest * unit_s, highest * unit_s, kind)
     try:
         times = row_times(
             stamps,
@@ -102,7 +106,7 @@ def _refuse_far(path: Path, layout: Layout, lowest: float, highest: float, kind:
             if highest - lowest > _LONGEST_S
             else "the times are before 1900 or after 2199",
             path=path,
-            place=f"column {layout.time_label}",
+            place=f"column {shown(layout.time_label)}",
             todo="Correct the times, or say in a column map, under [time], what kind of time they are",
         )
 
@@ -119,10 +123,10 @@ def refuse_disorder(path: Path, layout: Layout, times: RowTimes, row_of_file: Ca
     _, before = cells_of_row(path, layout, row_of_file(int(back[0]) - 1))
     column = layout.time or 0
     raise FileUnreadable(
-        f"the times are in disorder: {cells[column]!r} follows {before[column]!r}, and they go back {len(back)} times "
-        "in all; expected rows in order of time, or a clock that was set back now and then",
+        f"the times are in disorder: {quoted(cells[column])} follows {quoted(before[column])}, and they go back "
+        f"{len(back)} times in all; expected rows in order of time, or a clock that was set back now and then",
         path=path,
-        place=f"line {line}, column {layout.time_label}",
+        place=f"line {line}, column {shown(layout.time_label)}",
         todo="Sort the rows by time, or say in a column map which column holds the times",
     )
 

@@ -11,6 +11,7 @@ from ..units import dimension, parse_unit
 from .cells import CLOCK, DATE, DATETIME, is_number
 from .column_map import TimeKind, TimeTable
 from .dates import DateOrder, UnsureDate, in_words, order_of
+from .quoting import quoted
 
 _TIME_NAMES: Final = frozenset(
     {
@@ -136,7 +137,7 @@ def time_kind(column: Headed, decimal: str) -> TimeKind:
         return "datetime"
     if not is_number(first, decimal):
         raise TimeUnclear(
-            f"found {first[:40]!r} as a time; expected seconds, a clock such as 07:42:00, or 2031-05-04T07:42:00",
+            f"found {quoted(first)} as a time; expected seconds, a clock such as 07:42:00, or 2031-05-04T07:42:00",
             "Say in a column map, under [time], what kind of time it is",
             place,
         )

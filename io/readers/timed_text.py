@@ -17,6 +17,7 @@ from ..recording import Note, Recording
 from . import Claim, Reader, sha256
 from .names import slug
 from .plain_text import head_text, read_text
+from .quoting import quoted, shown
 
 _STAMP = r"(?:\d+:)?[0-5]?\d:[0-5]?\d[.,]\d{1,3}"
 _TIMINGS = re.compile(rf"\s*{_STAMP}\s*-->\s*{_STAMP}(?=\s|$)")
@@ -69,7 +70,9 @@ def read(path: Path, _options: Mapping[str, Any]) -> Sequence[Recording]:
         captions = WebVTT.from_buffer(StringIO(text), format="vtt" if is_vtt else "srt").captions
     except (MalformedCaptionError, MalformedFileError) as cause:
         raise FileUnreadable(
-            f"these captions cannot be read ({cause})", path=path, todo="Correct them or export them again"
+            f"these captions cannot be read ({shown(cause)})",
+            path=path,
+            todo="Correct them or export them again",
         ) from cause
     if len(captions) != len(lines):
         raise FileUnreadable(
@@ -98,7 +101,7 @@ def _timing_lines(text: str, path: Path) -> list[int]:
             continue
         if not _TIMINGS.match(line):
             raise FileUnreadable(
-                f"found {line.strip()!r}; expected two times such as '00:01:02.500 --> 00:01:04.000'",
+                f"found {quoted(line)}; expected two times such as '00:01:02.500 --> 00:01:04.000'",
                 path=path,
                 place=f"line {number}",
                 todo="Correct the times of this cue",

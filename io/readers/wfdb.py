@@ -23,10 +23,14 @@ from ..errors import FileUnreadable
 from ..recording import Block, Note, RecordedChannel, Recording, Segment
 from . import Claim, Reader, sha256
 from .names import slug, unique_keys
+from .plain_text import encoding_of
+from .quoting import quoted
 from .steps import Step, step_of
 from .wfdb_annotations import line_of, looks_like_annotations, own_clock, read_annotation_file
 from .wfdb_data import FORMATS, Decoded, absent_file, checked_frames
 from .wfdb_header import SignalLine, WfdbHeader, read_header
+
+_LONGEST_S = 1e9  # beyond, it is a damaged field, as in a path map
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,17 +51,16 @@ class _Piece:
 
 
 def claims(path: Path, head: bytes) -> Claim:
-    """Headers are its own, what a header beside it names is part of that record."""
-    folder = _folder(path.parent)
+    """Headers are its own, and annotations: files that tell their clock, or that walk as such beside a header."""
     if path.suffix == ".hea":
-        return Claim.PART if path.stem in folder.segments else Claim.MINE
-    if path.name in folder.data_files:
-        return Claim.PART
-    if path.suffix and (
-        own_clock(head) or (path.stem in folder.records and _ends_as_annotations(path, head))
-    ):
         return Claim.MINE
-    return Claim.NOT_MINE
+    if not path.suffix:
+        return Claim.NOT_MINE
+    beside = path.with_suffix(".hea").is_file()
+    if own_clock(head) or (beside and _ends_as_annotations(path, head)):
+        return Claim.MINE
+    # Which header it belongs to stands in a file that nobody gave; its name is enough to say what is to be given.
+    return Claim.PART if beside and path.suffix == ".dat" and encoding_of(head) is None else Claim.NOT_MINE
 
 
 def _ends_as_annotations(path: Path, head: bytes) -> bool:
@@ -69,37 +72,35 @@ def _ends_as_annotations(path: Path, head: bytes) -> bool:
         return file.read(2) == b"\0\0"
 
 
-@dataclass(frozen=True, slots=True)
-class _Folder:
-    records: frozenset[str]
-    data_files: frozenset[str]
-    segments: frozenset[str]
-
-
-def _folder(folder: Path) -> _Folder:
-    with os.scandir(folder) as entries:
-        headers = [
-            (entry.name, entry.stat()) for entry in entries if entry.name.endswith(".hea") and entry.is_file()
-        ]
-    return _named(folder, tuple(sorted((name, stat.st_size, stat.st_mtime_ns) for name, stat in headers)))
+def part_of(path: Path, given: Sequence[Path]) -> bool:
+    """Whether a header among the given files names this one: as its data, or as a segment of its record."""
+    headers = []
+    for one in given:
+        if one.suffix == ".hea":
+            try:
+                told = one.stat()
+            except OSError:  # told when it is read itself
+                continue
+            headers.append((one, told.st_size, told.st_mtime_ns))
+    return path in _named(tuple(headers))
 
 
 @lru_cache(maxsize=8)
-def _named(folder: Path, headers: tuple[tuple[str, int, int], ...]) -> _Folder:
-    """What the headers of a folder name; read leniently, since a damaged one is told when it is read."""
-    data: set[str] = set()
-    segments: set[str] = set()
-    for name, size, _ in headers:
+def _named(headers: tuple[tuple[Path, int, int], ...]) -> frozenset[Path]:
+    """What headers name; read leniently, since a damaged one is told when it is read."""
+    found: set[Path] = set()
+    for path, size, _ in headers:
         if size > 4 << 20:
             continue
         try:
-            lines = (folder / name).read_text(encoding="latin-1").splitlines()
+            lines = path.read_text(encoding="latin-1").splitlines()
         except OSError:  # told when the header itself is read
             continue
         words = [line.split() for line in lines if line.strip() and not line.lstrip().startswith("#")]
-        if words:
-            (segments if "/" in words[0][0] else data).update(line[0] for line in words[1:])
-    return _Folder(frozenset(Path(name).stem for name, _, _ in headers), frozenset(data), frozenset(segments))
+        names = {line[0] for line in words[1:] if "/" not in line[0] and len(line[0]) <= 255}
+        ending = ".hea" if words and "/" in words[0][0] else ""
+        found |= {path.parent / f"{name}{ending}" for name in names}
+    return frozenset(found)
 
 
 # Records
@@ -141,7 +142,7 @@ def _record(path: Path, step: Step) -> Recording:
         absent = absent_file(header)
         if absent is not None:
             raise FileUnreadable(
-                f"the data file {absent.file!r} is not beside the header",
+                f"the data file {quoted(absent.file)} is not beside the header",
                 path=path,
                 place=f"line {absent.line}",
                 todo=(
@@ -160,7 +161,7 @@ def _record(path: Path, step: Step) -> Recording:
     channels = _channels(header.rate_hz, parts, decoded)
     for part, _, _ in parts:
         set_aside += [
-            f"{part.path.name}, line {signal.line}: {signal.label!r} is not calibrated; "
+            f"{part.path.name}, line {signal.line}: {quoted(signal.label)} is not calibrated; "
             f"{signal.gain:g} steps a unit are taken, as the format says"
             for signal in part.signals
             if not signal.calibrated
@@ -220,6 +221,13 @@ def _segments(header: WfdbHeader, set_aside: list[str]) -> list[tuple[WfdbHeader
             f"none of its {len(header.segments)} segments is beside the header",
             path=header.path,
             todo="Put their .hea and data files into the same folder",
+        )
+    if at / header.rate_hz > _LONGEST_S:
+        raise FileUnreadable(
+            f"its segments add up to {at} frames, which is more than 30 years",
+            path=header.path,
+            place="line 1",
+            todo="Copy the record again, or correct the lengths of its segments",
         )
     if header.frames and header.frames != at:
         set_aside.append(f"the record line says {header.frames} frames, its segments add up to {at}")
@@ -323,4 +331,4 @@ def _annotations(path: Path) -> Recording:
     )
 
 
-READER = Reader("WFDB", (".hea",), claims, read)
+READER = Reader("WFDB", (".hea",), claims, read, part_of)

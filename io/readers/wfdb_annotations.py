@@ -172,7 +172,7 @@ def _symbol(kind: int, symbols: Mapping[int, str]) -> str:
 
 
 def _decoded(raw: bytes) -> str:
-    raw = raw.rstrip(b"\0")
+    raw = raw.rstrip(b"\0").replace(b"\0", b" ")
     try:
         return raw.decode("utf-8").strip()
     except UnicodeDecodeError:

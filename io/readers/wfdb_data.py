@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import CannotWrite, FileUnreadable
+from .quoting import quoted, shown
 from .steps import Step
 from .wfdb_header import SignalLine, WfdbHeader
 
@@ -85,7 +86,7 @@ def checked_frames(header: WfdbHeader, set_aside: list[str]) -> int:
         if signal.format not in FORMATS:
             raise wrong(
                 signal,
-                f"{signal.label!r} is stored in format {signal.format}, which does not exist; "
+                f"{quoted(signal.label)} is stored in format {signal.format}, which does not exist; "
                 f"{', '.join(FORMATS)} do",
                 "Correct the header",
             )
@@ -208,7 +209,7 @@ class Decoded:
         for signal, total in zip(header.signals, sums, strict=True):
             if signal.checksum is not None and (total - signal.checksum) % 65536:
                 set_aside.append(
-                    f"{header.path.name}, line {signal.line}: the samples of {signal.label!r} add up to "
+                    f"{header.path.name}, line {signal.line}: the samples of {quoted(signal.label)} add up to "
                     f"{(total + 32768) % 65536 - 32768}, the header says {signal.checksum}; they were kept, but "
                     "the data file may not be the one that belongs to it"
                 )
@@ -286,7 +287,7 @@ def _windows(header: WfdbHeader, frames: int) -> Iterator[list[Codes]]:
             RuntimeError,
         ) as cause:
             raise FileUnreadable(
-                f"frames {start} to {stop} cannot be decoded ({cause})",
+                f"frames {start} to {stop} cannot be decoded ({shown(cause)})",
                 path=header.path,
                 todo="Copy the record and its data files again",
             ) from cause

@@ -12,6 +12,7 @@ from datetime import datetime
 from pathlib import Path
 
 from ..errors import FileUnreadable
+from .quoting import quoted
 
 _AGAIN = "Copy the record again, or correct the header"
 _LARGEST = 4 << 20  # bytes; no header is longer
@@ -29,12 +30,13 @@ _FORMAT = re.compile(
     re.ASCII,
 )
 _GAIN = re.compile(rf"(?P<gain>{_FLOAT})(?:\((?P<baseline>[+-]?{_WHOLE})\))?(?:/(?P<unit>\S+))?", re.ASCII)
+_COUNT = re.compile(_WHOLE, re.ASCII)
 _NUMBER = re.compile(rf"[+-]?{_WHOLE}", re.ASCII)
 _TIME = re.compile(r"(?:(?:(\d{1,2}):)?(\d{1,2}):)?(\d{1,2}(?:\.\d+)?)", re.ASCII)
 _DATE = re.compile(r"(\d{1,2})/(\d{1,2})/(\d{4})", re.ASCII)
 # A plain name beside the header: what comes from a file must not lead to a file that nobody gave.
-_PLAIN_FILE = re.compile(r"[-\w]+(?:\.\w+)?", re.ASCII)
-_PLAIN_RECORD = re.compile(r"[-\w]+", re.ASCII)
+_PLAIN_FILE = re.compile(r"[-\w]{1,200}(?:\.\w{1,40})?", re.ASCII)
+_PLAIN_RECORD = re.compile(r"[-\w]{1,200}", re.ASCII)
 
 _HIGHEST_RATE_HZ = 1e7  # above, it is a damaged field (this project's choice)
 DEFAULT_RATE_HZ = 250.0  # header(5): where the record line gives none
@@ -121,7 +123,8 @@ def read_header(path: Path) -> WfdbHeader:
     match = _RECORD.fullmatch(line)
     if match is None:
         raise lines.wrong(
-            at, f"the record line reads {line[:60]!r}; name, number of signals, rate and length were expected"
+            at,
+            f"the record line reads {quoted(line)}; name, number of signals, rate and length were expected",
         )
     rate = float(match["rate"]) if match["rate"] else DEFAULT_RATE_HZ
     if not 0 < rate <= _HIGHEST_RATE_HZ:
@@ -171,6 +174,10 @@ def _text(path: Path) -> str:
             path=path,
             todo="Check that it exists and may be read",
         ) from cause
+    if b"\0" in raw:
+        raise FileUnreadable(
+            "a zero byte stands where text was expected", path=path, place=f"byte {raw.index(0)}", todo=_AGAIN
+        )
     try:
         return raw.decode("utf-8")
     except UnicodeDecodeError:
@@ -197,7 +204,8 @@ def _start(lines: _Lines, at: int, time: str | None, date: str | None) -> tuple[
         )
     except ValueError as cause:
         raise lines.wrong(
-            at, f"the start reads {' '.join(filter(None, (time, date)))!r}; HH:MM:SS DD/MM/YYYY was expected"
+            at,
+            f"the start reads {quoted(' '.join(filter(None, (time, date))))}; HH:MM:SS DD/MM/YYYY was expected",
         ) from cause
     return start, day is not None
 
@@ -205,14 +213,14 @@ def _start(lines: _Lines, at: int, time: str | None, date: str | None) -> tuple[
 def _segment(lines: _Lines, number: int, announced: str) -> SegmentLine:
     at, line = lines.take(f"segment {number + 1} of {announced}")
     words = line.split()
-    if len(words) != 2 or not (words[1].isascii() and words[1].isdigit()):
+    if len(words) != 2 or not _COUNT.fullmatch(words[1]):
         raise lines.wrong(
-            at, f"the segment line reads {line[:60]!r}; a name and a number of frames were expected"
+            at, f"the segment line reads {quoted(line)}; a name and a number of frames were expected"
         )
     if words[0] != "~" and not _PLAIN_RECORD.fullmatch(words[0]):
         raise lines.wrong(
             at,
-            f"the segment {words[0]!r} is not a plain record name beside the header, so it is not opened",
+            f"the segment {quoted(words[0])} is not a plain record name beside the header, so it is not opened",
             "Put the segments beside the header under plain names",
         )
     return SegmentLine(at, words[0], int(words[1]))
@@ -222,24 +230,24 @@ def _signal(lines: _Lines, number: int, announced: int) -> SignalLine:
     at, line = lines.take(f"signal {number + 1} of {announced}")
     words = line.split(None, 8)
     if len(words) < 2:
-        raise lines.wrong(at, f"the signal line reads {line[:60]!r}; a data file and a format were expected")
+        raise lines.wrong(at, f"the signal line reads {quoted(line)}; a data file and a format were expected")
     if words[0] != "~" and not _PLAIN_FILE.fullmatch(words[0]):
         raise lines.wrong(
             at,
-            f"the data file {words[0]!r} is not a plain file name beside the header, so it is not opened",
+            f"the data file {quoted(words[0])} is not a plain file name beside the header, so it is not opened",
             "Put the data file beside the header under a plain name, and write that name into the header",
         )
     form = _FORMAT.fullmatch(words[1])
     if form is None:
-        raise lines.wrong(at, f"the format reads {words[1]!r}; a number such as 16 or 212 was expected")
+        raise lines.wrong(at, f"the format reads {quoted(words[1])}; a number such as 16 or 212 was expected")
     gain, calibrated, baseline, unit = DEFAULT_GAIN, False, None, ""
     if len(words) > 2:
         scale = _GAIN.fullmatch(words[2])
         if scale is None:
-            raise lines.wrong(at, f"the gain reads {words[2]!r}; gain(baseline)/unit was expected")
+            raise lines.wrong(at, f"the gain reads {quoted(words[2])}; gain(baseline)/unit was expected")
         calibrated = float(scale["gain"]) != 0
         if calibrated and not 1e-100 < abs(float(scale["gain"])) < 1e100:
-            raise lines.wrong(at, f"the gain reads {words[2]!r}, which gives no usable scale")
+            raise lines.wrong(at, f"the gain reads {quoted(words[2])}, which gives no usable scale")
         gain = float(scale["gain"]) if calibrated else DEFAULT_GAIN
         baseline = int(scale["baseline"]) if scale["baseline"] else None
         unit = scale["unit"] or ""
@@ -248,7 +256,7 @@ def _signal(lines: _Lines, number: int, announced: int) -> SignalLine:
         ("resolution", "zero", "first value", "checksum", "block size"), words[3:8], strict=False
     ):
         if not _NUMBER.fullmatch(word):
-            raise lines.wrong(at, f"the {name} reads {word!r}; a whole number was expected")
+            raise lines.wrong(at, f"the {name} reads {quoted(word)}; a whole number was expected")
         numbers.append(int(word))
     zero = numbers[1] if len(numbers) > 1 else 0
     per_frame = int(form["per_frame"] or 1)

@@ -8,7 +8,6 @@ never written.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -18,6 +17,7 @@ from typing import BinaryIO
 from ..case import Case
 from ..channel import Channel
 from ..errors import Cancelled, CannotWrite
+from ..whole import written_whole
 from ..window import Span
 
 Progress = Callable[[float, str], None]
@@ -114,21 +114,5 @@ def new_file(path: Path) -> Iterator[BinaryIO]:
     CannotWrite
         When it is there already, or cannot be written.
     """
-    if path.exists():
-        raise CannotWrite("is there already", path=path, todo="Give a new name")
-    partial = path.with_name(f".{path.name}.partial-{os.getpid()}")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with partial.open("xb") as file:
-            yield file
-            file.flush()
-            os.fsync(file.fileno())
-        partial.rename(path)
-    except OSError as cause:
-        raise CannotWrite(
-            f"cannot be written ({cause.strerror or cause})",
-            path=path,
-            todo="Make room or get permission to write there, then write it again",
-        ) from cause
-    finally:
-        partial.unlink(missing_ok=True)
+    with written_whole(path, parents=True) as partial, partial.open("xb") as file:
+        yield file

@@ -51,14 +51,14 @@ class Piece:
 
 def pieces_of(channel: Channel, window: Span) -> list[Piece]:
     """Pieces of a window, in order of time; none for uneven rows."""
-    s = channel._stretches
+    s = channel.placed.stretches
     if s is None:
         return []
-    rates = {segment.first: segment.rate_hz for segment in channel._stored.segments if segment.count}
+    rates = {segment.first: segment.rate_hz for segment in channel.recorded_as.segments if segment.count}
     end = window.end if channel.horizon is None else min(window.end, channel.horizon)
     found = []
-    for k in channel._overlapping(window.start, end).tolist():
-        a, b = channel._window_indices(k, window.start, end)
+    for k in channel.placed.overlapping(window.start, end).tolist():
+        a, b = channel.placed.indices(k, window.start, end)
         if b > a:
             found.append(
                 Piece(
@@ -67,8 +67,8 @@ def pieces_of(channel: Channel, window: Span) -> list[Piece]:
                     t=float(s.t[k] + a * s.dt[k]),
                     dt=float(s.dt[k]),
                     rate_hz=rates[int(s.segment_first[k])],
-                    scale=float(s.scale[k]) * channel._slope,
-                    offset=float(s.offset[k]) * channel._slope + channel._intercept,
+                    scale=float(s.scale[k]) * channel.placed.slope,
+                    offset=float(s.offset[k]) * channel.placed.slope + channel.placed.intercept,
                 )
             )
     return found
@@ -76,22 +76,22 @@ def pieces_of(channel: Channel, window: Span) -> list[Piece]:
 
 def code_dtype(channel: Channel) -> np.dtype[Any]:
     """What the codes are stored as."""
-    return channel._codes.dtype
+    return channel.placed.codes.dtype
 
 
 def row_scale(channel: Channel) -> tuple[float, float]:
     """Scale and offset of the stored values of uneven rows."""
-    return channel._slope, channel._intercept
+    return channel.placed.slope, channel.placed.intercept
 
 
 def read_codes(channel: Channel, first: int, count: int) -> tuple[NDArray[Any], NDArray[np.bool_] | None]:
     """Codes, and which of them were not recorded; None when all were."""
-    return channel._codes.read(first, first + count), channel._invalid(first, first + count)
+    return channel.placed.codes.read(first, first + count), channel.placed.invalid(first, first + count)
 
 
 def recorded_runs(channel: Channel, first: int, count: int) -> NDArray[np.int64]:
     """Half-open runs of samples that are really there, within ``first:first + count``."""
-    runs = channel._stored.valid
+    runs = channel.recorded_as.valid
     a = int(np.searchsorted(runs[:, 1], first, side="right"))
     b = int(np.searchsorted(runs[:, 0], first + count, side="left"))
     return np.clip(runs[a:b], first, first + count)

@@ -1,13 +1,18 @@
-"""Bring in: where to, how far, what is open; the work itself runs in a process of its own."""
+"""Bring in: what, where to, and how tables among it are read; the work itself runs in a process of its own."""
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Sequence
+from functools import partial
+from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QObject, Qt, Signal
+from afterclamp.io import mappings
+from afterclamp.io.errors import FileUnreadable
+from afterclamp.io.readers import Claim
+from afterclamp.io.readers.registry import reader_of
+from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
     QCheckBox,
     QDialog,
@@ -15,15 +20,20 @@ from PySide6.QtWidgets import (
     QFileDialog,
     QHBoxLayout,
     QLabel,
-    QProgressBar,
+    QMenu,
     QPushButton,
-    QScrollArea,
     QVBoxLayout,
     QWidget,
 )
 
-from ..longwork import LongWork
+from ..bringing import TABLE, files_of
 from .lists import TypingBox
+
+if TYPE_CHECKING:
+    from .match_columns import MatchColumnsBox
+
+MOST_LOOKED_AT = 1000
+"""Files of a bring-in that are looked at for tables before it begins."""
 
 
 def beside(paths: Sequence[Path]) -> Path:
@@ -36,8 +46,37 @@ def beside(paths: Sequence[Path]) -> Path:
     return proposed
 
 
+def tables(paths: Sequence[Path]) -> list[Path]:
+    """The tables of text among exports, whose columns can be matched by hand."""
+    found = []
+    for path in islice(files_of(paths), MOST_LOOKED_AT):
+        try:
+            reader, claim = reader_of(path)
+        except FileUnreadable:
+            continue
+        if claim is Claim.MINE and reader is not None and reader.name == TABLE:
+            found.append(path)
+    return sorted(found)
+
+
+def match_columns(table: Path, parent: QWidget) -> MatchColumnsBox:
+    """The box in which the columns of a table are matched; what it writes is kept among the settings."""
+    from .match_columns import MatchColumnsBox
+
+    keep_in = mappings.default_folder().parent / "column-maps"
+    keep_in.mkdir(parents=True, exist_ok=True)
+    box = MatchColumnsBox(table, keep_in, parent=parent)
+    box.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+    return box
+
+
 class WhereBox(QDialog):
     """What is brought in, and where the case is to lie.
+
+    Attributes
+    ----------
+    columns : list of str
+        Column maps that the person made for tables among the exports.
 
     Signals
     -------
@@ -68,6 +107,16 @@ class WhereBox(QDialog):
         self._open_case = open_case
         self._proposed = self.into.text()
         self.late.toggled.connect(self._toggle)
+        self.columns: list[str] = []
+        self.match = QPushButton("Match columns of a table…", self)
+        self.match.setToolTip("Say by hand how a table among the exports is read")
+        self.match.setAutoDefault(False)
+        self._paths = paths
+        self.match.setMenu(QMenu(self.match))
+        self.match.menu().aboutToShow.connect(self._list_tables)
+        self.matched = QLabel("", self)
+        self.matched.setWordWrap(True)
+        self.matched.hide()
         buttons = QDialogButtonBox(self)
         go = buttons.addButton("Bring in", QDialogButtonBox.ButtonRole.AcceptRole)
         go.setDefault(True)
@@ -86,8 +135,30 @@ class WhereBox(QDialog):
                 layout.addWidget(item)
         layout.addLayout(row)
         layout.addWidget(self.late)
+        layout.addWidget(self.match, 0, Qt.AlignmentFlag.AlignLeft)
+        layout.addWidget(self.matched)
         layout.addWidget(buttons)
         go.setFocus()
+
+    def _list_tables(self) -> None:
+        menu = self.match.menu()
+        menu.clear()
+        for path in tables(self._paths):
+            menu.addAction(path.name).triggered.connect(partial(self._match, path))
+        if menu.isEmpty():
+            menu.addAction("no table of text among these").setEnabled(False)
+
+    def _match(self, table: Path, *_: object) -> None:
+        box = match_columns(table, self)
+        box.matched.connect(self._take_columns)
+        box.open()
+
+    def _take_columns(self, table: str, columns: str) -> None:
+        self.columns = [path for path in self.columns if path != columns] + [columns]
+        name = Path(table).name
+        told = [line for line in self.matched.text().splitlines() if not line.startswith(f"{name}:")]
+        self.matched.setText("\n".join([*told, f"{name}: read as matched by hand"]))
+        self.matched.show()
 
     def _toggle(self, late: bool) -> None:
         self.into.setText(str(self._open_case) if late else self._proposed)
@@ -103,203 +174,3 @@ class WhereBox(QDialog):
         if self.into.text().strip():
             self.chosen.emit(self.into.text().strip())
             self.accept()
-
-
-class HowFarBox(QDialog):
-    """What is being done and how far; Cancel asks it to stop and tidy up."""
-
-    def __init__(self, title: str, work: LongWork, parent: QWidget | None = None) -> None:
-        super().__init__(parent)
-        self._work = work
-        self.setWindowTitle(title)
-        self.resize(480, 0)
-        self.what = QLabel("starting", self)
-        self.what.setWordWrap(True)
-        self.bar = QProgressBar(self)
-        self.bar.setRange(0, 100)
-        self.bar.setAccessibleName("How far")
-        self.stop = QPushButton("Cancel", self)
-        self.stop.clicked.connect(self.reject)
-        layout = QVBoxLayout(self)
-        for widget in (self.what, self.bar, self.stop):
-            layout.addWidget(widget)
-        work.progressed.connect(self.show_progress)
-
-    def show_progress(self, what: str, share: float) -> None:
-        """Show how far the work is."""
-        if self.stop.isEnabled():
-            self.what.setText(what)
-        self.bar.setValue(round(100 * share))
-
-    def reject(self) -> None:
-        """Ask the work to stop; the box goes when it has."""
-        if self._work.running:
-            self.what.setText("stopping; nothing of it is kept")
-            self.stop.setEnabled(False)
-            self._work.cancel()
-        else:
-            super().reject()
-
-
-class QuestionsBox(QDialog):
-    """Questions that only a person can answer: take each proposal, write a unit, or leave it all.
-
-    Signals
-    -------
-    answered(answers)
-        A mapping as of an answers file; what is not in it was answered with the proposal.
-    """
-
-    answered = Signal(dict)
-
-    def __init__(self, questions: Sequence[dict[str, str]], parent: QWidget | None = None) -> None:
-        super().__init__(parent)
-        self.setWindowTitle("Questions before bringing in")
-        self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
-        self.resize(680, 420)
-        self._rows: list[tuple[dict[str, str], QCheckBox, TypingBox | None]] = []
-        inner = QWidget(self)
-        rows = QVBoxLayout(inner)
-        for question in questions:
-            rows.addWidget(self._label(question["text"]))
-            take = QCheckBox(f"Take the proposal: {question['proposal']}", inner)
-            take.toggled.connect(self._check)
-            rows.addWidget(take)
-            unit: TypingBox | None = None
-            if question["id"].startswith("unit:"):
-                unit = TypingBox(inner)
-                unit.setPlaceholderText("or write the unit, such as mmHg")
-                unit.setAccessibleName(f"Unit for {question['id'].removeprefix('unit:')}")
-                unit.textChanged.connect(self._check)
-                rows.addWidget(unit)
-            rows.addSpacing(10)
-            self._rows.append((question, take, unit))
-        rows.addStretch(1)
-        scroll = QScrollArea(self)
-        scroll.setWidget(inner)
-        scroll.setWidgetResizable(True)
-        self.take_all = QPushButton("Take all proposals", self)
-        self.take_all.clicked.connect(self._take_all)
-        buttons = QDialogButtonBox(self)
-        self.go_on = buttons.addButton("Go on", QDialogButtonBox.ButtonRole.AcceptRole)
-        buttons.addButton(self.take_all, QDialogButtonBox.ButtonRole.ActionRole)
-        buttons.addButton("Leave it, bring nothing in", QDialogButtonBox.ButtonRole.RejectRole)
-        buttons.accepted.connect(self._take)
-        buttons.rejected.connect(self.reject)
-        layout = QVBoxLayout(self)
-        layout.addWidget(
-            self._label(f"{len(questions)} thing(s) that the files do not say. Nothing is guessed.")
-        )
-        layout.addWidget(scroll, 1)
-        layout.addWidget(buttons)
-        self._check()
-
-    def _label(self, text: str) -> QLabel:
-        label = QLabel(text, self)
-        label.setWordWrap(True)
-        return label
-
-    def _check(self, *_: object) -> None:
-        self.go_on.setEnabled(
-            all(
-                take.isChecked() or (unit is not None and unit.text().strip()) for _, take, unit in self._rows
-            )
-        )
-
-    def _take_all(self) -> None:
-        for _, take, _ in self._rows:
-            take.setChecked(True)
-
-    def _take(self) -> None:
-        units = {
-            question["id"].removeprefix("unit:"): unit.text().strip()
-            for question, _, unit in self._rows
-            if unit is not None and unit.text().strip()
-        }
-        self.answered.emit({"units": units} if units else {})
-        self.accept()
-
-
-class Errand(QObject):
-    """One piece of long work that a person waits for, with its boxes: a bring-in, the demo, the case paper.
-
-    Signals
-    -------
-    made(place)
-        What was asked for is there.
-    sentence(text)
-        It cannot be made; to be shown whole.
-    stopped()
-        The person stopped it or left the questions; nothing was kept.
-    """
-
-    made = Signal(str)
-    sentence = Signal(str)
-    stopped = Signal()
-
-    def __init__(self, request: dict[str, Any], title: str, parent: QWidget) -> None:
-        super().__init__(parent)
-        self._window = parent
-        self._title = title
-        self._request = request
-        self.work: LongWork | None = None
-        self.how_far: HowFarBox | None = None
-        self.questions_box: QuestionsBox | None = None
-
-    def start(self) -> None:
-        """Start the process and show how far it is."""
-        work = LongWork(self._request, self)
-        self.work = work
-        self.how_far = HowFarBox(self._title, work, self._window)
-        self.how_far.setModal(True)
-        work.done.connect(self._done)
-        work.questions.connect(self._ask)
-        work.sentence.connect(self._said)
-        work.cancelled.connect(self._cancelled)
-        work.start()
-        self.how_far.show()
-
-    def leave(self) -> None:
-        """The desk closes: stop, and leave nothing half made."""
-        if self.work is not None:
-            self.work.leave()
-            self._sweep()
-
-    def _close_box(self) -> None:
-        if self.how_far is not None:
-            self.how_far.done(0)
-            self.how_far.deleteLater()
-            self.how_far = None
-
-    def _done(self, folder: object) -> None:
-        self._close_box()
-        self.made.emit(str(folder))
-
-    def _said(self, sentence: str) -> None:
-        self._sweep()
-        self._close_box()
-        self.sentence.emit(sentence)
-
-    def _cancelled(self) -> None:
-        self._sweep()
-        self._close_box()
-        self.stopped.emit()
-
-    def _ask(self, questions: list[dict[str, str]]) -> None:
-        self._close_box()
-        self.questions_box = QuestionsBox(questions, self._window)
-        self.questions_box.answered.connect(self._again)
-        self.questions_box.rejected.connect(self.stopped)
-        self.questions_box.open()
-
-    def _again(self, answers: dict[str, Any]) -> None:
-        self._request = {**self._request, "answers": answers, "accept_proposals": True}
-        self.start()
-
-    def _sweep(self) -> None:
-        """Take away what a process that had to be ended left half made."""
-        if self.work is None or not self.work.ended_by_force or "into" not in self._request:
-            return
-        into = Path(self._request["into"])
-        for left in into.parent.glob(f".{into.name}.partial-{self.work.process_id}"):
-            shutil.rmtree(left, ignore_errors=True)

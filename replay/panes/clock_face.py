@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import math
+import re
 from datetime import datetime
 
+from afterclamp.io.case import Span
 from PySide6.QtCore import QLocale, QObject, Signal
 
 from ..strips.axis import TimeText
 
 CLOCK = "reference clock"
 MINUTES = "minutes from start"
+
+_TIME = re.compile(r"(?P<sign>-?)(?P<parts>\d+(?::\d{1,2}){0,2}(?:\.\d*)?)")
 
 
 def number(value: float, decimals: int) -> str:
@@ -34,10 +38,20 @@ def length(seconds: float) -> str:
     return f"{whole} s" if whole < 60 else f"{whole // 60}:{whole % 60:02d} min"
 
 
+def _hours(seconds: float) -> str:
+    """``"2:03:20"``."""
+    whole = max(0, round(seconds))
+    return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
+
+
 def plus_minus(seconds: float) -> str:
-    """The half-width of a 95 % interval: ``"± 0.4 s"``; nothing where none is known."""
+    """The half-width of a 95 % interval: ``"± 0.4 s"``; without limit, as from a clock that nobody set, unknown."""
+    if seconds == math.inf:
+        return "± unknown"
     if not math.isfinite(seconds) or seconds <= 0:
         return ""
+    if seconds < 0.05:
+        return f"± < {number(0.1, 1)} s"
     return f"± {number(seconds, 1 if seconds < 10 else 0)} s"
 
 
@@ -84,7 +98,11 @@ class ClockFace(QObject):
     @property
     def writer(self) -> TimeText:
         """The same choice for the strips' axes and tips."""
-        if self.display == MINUTES or self._start is None:
+        return TimeText() if self.display == MINUTES else self._clock_writer
+
+    @property
+    def _clock_writer(self) -> TimeText:
+        if self._start is None:
             return TimeText()
         # Only the time of day: the date is identity and nobody needs it to read a trace.
         midnight = self._start.replace(hour=0, minute=0, second=0, microsecond=0)
@@ -92,9 +110,82 @@ class ClockFace(QObject):
 
     def text(self, t: float, *, tenths: bool = False) -> str:
         """``"09:44:10"`` or ``"122:10"``; with tenths of a second where asked."""
+        return self._written(self.writer, t, tenths=tenths)
+
+    @staticmethod
+    def _written(writer: TimeText, t: float, *, tenths: bool = False) -> str:
         if not math.isfinite(t):
             return "–"
-        return self.writer.write(t, 1 if tenths else 0).replace(".", QLocale().decimalPoint())
+        return writer.write(t, 1 if tenths else 0).replace(".", QLocale().decimalPoint())
+
+    def ways_to_write(self, within: Span) -> str:
+        """The ways in which `read` takes a time, with examples of this case."""
+        middle = (within.start + within.end) / 2
+        minutes = f"minutes from its start ({number(middle / 60, 1)} or {_hours(middle)})"
+        if self._start is None:
+            return minutes
+        return f"a clock time ({self._written(self._clock_writer, middle)}), or {minutes}"
+
+    def read(self, text: str, within: Span) -> float:
+        """Reference seconds of a time as people type it.
+
+        ``14:03:20`` and ``14:03`` are what the reference clock said, ``123.5`` (or ``123,5``) and ``123:30``
+        are minutes, and ``2:03:20`` hours, from the start. What can be read in more than one way is what lies
+        within the case; where both do, it goes by how times are shown.
+
+        Parameters
+        ----------
+        text : str
+        within : Span
+            The case.
+
+        Raises
+        ------
+        ValueError
+            Saying what was not understood, or that it lies outside the case.
+        """
+        typed = text.strip().replace(",", ".").replace("−", "-")
+        ways = self._ways(typed)
+        if not ways:
+            raise ValueError(
+                f"“{text.strip()}” is no time. Type {self.ways_to_write(within)}."
+                if typed
+                else f"Type {self.ways_to_write(within)}."
+            )
+        # The last sample's second is still within: what is shown is rounded to it.
+        inside = [t for t in ways if within.start - 1 <= t <= within.end + 1]
+        if not inside:
+            raise ValueError(
+                f"{text.strip()} lies outside the case, which runs from {self.text(within.start)}"
+                f" to {self.text(within.end)}."
+            )
+        return min(max(inside[0], within.start), within.end)
+
+    def _ways(self, typed: str) -> list[float]:
+        """Reference seconds in every way that a text can be read, the likeliest first."""
+        found = _TIME.fullmatch(typed)
+        if found is None:
+            return []
+        sign = -1.0 if found["sign"] else 1.0
+        numbers = [float(part) for part in found["parts"].split(":")]
+        if any(part >= 60 for part in numbers[1:]):
+            return []
+        if len(numbers) == 1:
+            return [sign * 60 * numbers[0]]
+        count = sign * sum(part * 60**power for power, part in enumerate(reversed(numbers)))
+        # Two parts are minutes and seconds, or hours and minutes.
+        seconds = [count] if len(numbers) == 3 else [count, 60 * count]
+        clock = [] if sign < 0 or numbers[0] >= 24 else self._by_clock(numbers)
+        return clock + seconds if self.display == CLOCK else seconds + clock
+
+    def _by_clock(self, numbers: list[float]) -> list[float]:
+        """Reference seconds at which the reference clock said this, on the day the case began and the next."""
+        zero = self._clock_writer.zero_of_day
+        if zero is None:
+            return []
+        hour, minute, second = (*numbers, 0.0)[:3]
+        t = 3600 * hour + 60 * minute + second - zero
+        return [t, t + 86400.0, t - 86400.0]
 
     @property
     def unit(self) -> str:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import Qt
+from afterclamp.io.case import Span
+from PySide6.QtCore import QModelIndex, Qt, Signal
 from PySide6.QtGui import QGuiApplication, QKeyEvent, QKeySequence
-from PySide6.QtWidgets import QLabel, QWidget
+from PySide6.QtWidgets import QFrame, QLabel, QScrollArea, QWidget
 
 from ..tables import limit_text
 from ..wording import length, minutes, phase_name, quantity, readable
@@ -26,6 +28,9 @@ COLUMNS = (
            right=True, spare=True),
 )  # fmt: skip
 
+NOTE_LINES = 7
+"""Lines of what must be known of a figure that are seen at once; the rest is scrolled."""
+
 NOT_COMPUTED = "The figures have not been worked out yet."
 
 
@@ -36,6 +41,8 @@ _SHORT = {"mean_arterial_pressure": "MAP", "oxygen_delivery_index": "DO₂ index
 def figure_row(number: int, figure: Figure) -> Row:
     """One figure as a row; its times are those of the first stretch outside the limit."""
     name = f"{_SHORT.get(figure.measure, figure.measure.replace('_', ' '))}, {phase_name(figure.phase)}"
+    if figure.part:
+        name += f", {figure.part}"
     if figure.side:
         outside = f"{minutes(figure.outside_s).removesuffix(' min')} of {minutes(figure.observed_s)}"
     else:
@@ -74,7 +81,17 @@ def told(figure: Figure) -> str:
 
 
 class FiguresList(ListPane):
-    """The list of figures, with what must be known of the selected one below it."""
+    """The list of figures, with what must be known of the selected one below it.
+
+    Enter goes to the first stretch outside the limit, Enter again to the next.
+
+    Signals
+    -------
+    runs_chosen(list)
+        Another row is selected: every stretch that its figure counts, as `Span`; none for a mean.
+    """
+
+    runs_chosen = Signal(list)
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__("Minutes and areas", COLUMNS, NOT_COMPUTED, parent)
@@ -82,10 +99,24 @@ class FiguresList(ListPane):
         self.note.setWordWrap(True)
         self.note.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.note.setAccessibleName("What must be known of this figure")
+        self.note.setAlignment(Qt.AlignmentFlag.AlignTop)
+        page = QScrollArea(self)
+        page.setWidgetResizable(True)
+        page.setFrameShape(QFrame.Shape.NoFrame)
+        page.setFixedHeight(NOTE_LINES * self.fontMetrics().height())  # the rows keep their room
+        page.setWidget(self.note)
         layout = self.layout()
         if layout is not None:
-            layout.addWidget(self.note)
+            layout.addWidget(page)
+        self._shown: tuple[Span, ...] = ()
+        self._at = -1  # which stretch of the selected row was gone to last
         self.selected.connect(self._tell)
+
+    @property
+    def runs(self) -> list[Span]:
+        """The stretches that the selected figure counts."""
+        row = self.current
+        return [Span(start, end) for start, end in row.item.runs] if row is not None else []
 
     def show_figures(self, figures: Sequence[Figure]) -> None:
         """Show the figures that could be computed; the others stand at the end, in grey."""
@@ -107,5 +138,30 @@ class FiguresList(ListPane):
         super().keyPressEvent(event)
 
     def _tell(self) -> None:
-        row = self.current
-        self.note.setText(told(row.item) if row is not None else "")
+        row, runs = self.current, self.runs
+        if tuple(runs) != self._shown:
+            self._shown, self._at = tuple(runs), -1
+            self.runs_chosen.emit(runs)
+        self._write_note(row)
+
+    def _write_note(self, row: Row | None) -> None:
+        if row is None:
+            self.note.setText("")
+            return
+        many = len(self._shown)
+        where = ""
+        if many > 1:
+            now = f"stretch {self._at + 1} of {many}" if self._at >= 0 else f"{many} stretches"
+            where = f"{now[:1].upper()}{now[1:]} outside; Enter goes to the {'next' if self._at >= 0 else 'first'}.\n"
+        self.note.setText(where + told(row.item))
+
+    def _jump(self, index: QModelIndex) -> None:
+        """Go to the first stretch of a row, then from each to the next, and round again."""
+        row = self.row_at(index)
+        runs = row.item.runs
+        if len(runs) > 1:
+            self._at = (self._at + 1) % len(runs)
+            start, end = runs[self._at]
+            row = replace(row, start=start, end=end)
+            self._write_note(row)
+        self.jumped.emit(row)

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
+from afterclamp.annotate.marks import Mark
 from afterclamp.annotate.phase_model import Phase
-from afterclamp.annotate.phases import length_sd
-from afterclamp.io.case import Span
-from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
+from afterclamp.io.case import Span, TimedNote
+from PySide6.QtCore import QEvent, QPoint, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import (
     QBrush,
     QColor,
+    QContextMenuEvent,
     QFocusEvent,
     QHelpEvent,
     QKeyEvent,
@@ -24,17 +25,10 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import QSizePolicy, QToolTip, QWidget
 
 from ..strips.theme import PAPER, Theme
-from ..wording import half_width, phase_name
+from .clamp_row import CLAMP, Moment
 from .clock_face import ClockFace, length, plus_minus
-
-LANES: tuple[tuple[str, tuple[str, ...]], ...] = (
-    ("bypass", ("pre", "bypass", "post")),
-    ("course", ("going_on", "cooling", "cold_steady", "reperfusion", "warming", "weaning")),
-    ("clamp", ("clamp",)),
-    ("arrest", ("lower_body_arrest",)),
-    ("no flow, head only", ("no_flow_arrest", "selective_cerebral")),
-)
-"""Which phase stands on which rung, outer ones above inner ones: what lies below lies within."""
+from .phase_times import PhaseTimes
+from .rungs import LANES, Rung, lane_of, rung_of
 
 _FILLS = {
     "pre": "#ECEBE6",
@@ -65,44 +59,12 @@ SHORT = {
 """What stands on a bar where the whole name has no room."""
 
 
-@dataclass(frozen=True, slots=True)
-class Rung:
-    """One bar: a phase as the ladder shows it. Times in reference seconds, ± as half-widths of 95 %."""
-
-    name: str
-    start: float
-    end: float
-    lane: int
-    start_unc: float = 0.0
-    end_unc: float = 0.0
-    length_unc: float = 0.0
-    source: str = ""
-    confirmed_by: str = ""
-
-    @property
-    def words(self) -> str:
-        """The phase in plain words."""
-        return phase_name(self.name)
-
-
-def rung_of(phase: Phase) -> Rung:
-    """A phase of the case as a bar."""
-    return Rung(
-        name=phase.name,
-        start=phase.start_s,
-        end=phase.end_s,
-        lane=lane_of(phase.name),
-        start_unc=phase.start.unc_s,
-        end_unc=phase.end.unc_s,
-        length_unc=half_width(length_sd(phase.start, phase.end)),
-        source=phase.source.replace("_", " "),
-        confirmed_by=phase.confirmed_by,
-    )
-
-
-def lane_of(name: str) -> int:
-    """Rung of a phase; unknown names stand with the course."""
-    return next((number for number, (_, names) in enumerate(LANES) if name in names), 1)
+HOW = (
+    "Phases as nested bars. Up and Down choose a phase, Enter goes to its start, [ and ] set its start and its end "
+    "at the playhead, the menu key shows what else there is."
+)
+_KEYS = {"[": "start", "i": "start", "]": "end", "o": "end"}
+"""The keys of spans: on a chosen phase they set its own times."""
 
 
 class PhaseLadder(QWidget):
@@ -112,9 +74,15 @@ class PhaseLadder(QWidget):
     -------
     jumped(t)
         The person clicked here, or double-clicked a bar to go to its start.
+    phase_set(payload)
+        The person sets the times of a phase, or takes the clamp away: payload of a ``phase`` edit.
+    said(text)
+        A short word on what was done, or why not.
     """
 
     jumped = Signal(float)
+    phase_set = Signal(dict)
+    said = Signal(str)
 
     def __init__(self, face: ClockFace, parent: QWidget | None = None, theme: Theme = PAPER) -> None:
         super().__init__(parent)
@@ -126,10 +94,13 @@ class PhaseLadder(QWidget):
         self._playhead = 0.0
         self._left, self._right = 0, 0
         self._axis: Callable[[], tuple[float, float]] | None = None
+        self.times = PhaseTimes(face, self)
+        self.times.changed.connect(self.update)
+        self.times.jumped.connect(self.jumped)
+        self.times.phase_set.connect(self.phase_set)
+        self.times.said.connect(self.said)
         self.setAccessibleName("Phase ladder")
-        self.setAccessibleDescription(
-            "Phases as nested bars. Up and Down choose a phase, Enter goes to its start."
-        )
+        self.setAccessibleDescription(HOW)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setMouseTracking(True)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
@@ -138,9 +109,33 @@ class PhaseLadder(QWidget):
 
     def set_phases(self, phases: Sequence[Phase]) -> None:
         """Show other phases."""
+        kept = self.rung
         self.rungs = sorted((rung_of(phase) for phase in phases), key=lambda rung: (rung.start, rung.lane))
-        self.chosen = None
+        if all(rung.name != CLAMP for rung in self.rungs):
+            self.rungs.append(Rung(CLAMP, math.nan, math.nan, lane_of(CLAMP)))
+        named = [(rung.name, rung.index) for rung in self.rungs]
+        self.chosen = (
+            named.index((kept.name, kept.index)) if kept and (kept.name, kept.index) in named else None
+        )
+        self.times.forget()
         self.update()
+
+    @property
+    def rung(self) -> Rung | None:
+        """The chosen phase."""
+        return self.rungs[self.chosen] if self.chosen is not None else None
+
+    def set_notes(self, notes: Sequence[TimedNote]) -> None:
+        """Lines of text: those that mention the clamp are counted in its row and can be gone to."""
+        self.times.set_notes(notes)
+
+    def set_marks(self, marks: Sequence[Mark]) -> None:
+        """Marks: those of the clamp's class can give it its times."""
+        self.times.set_marks(marks)
+
+    def set_selected(self, span: Span | None) -> None:
+        """The stretch that is selected in the views: it can be made the times of a phase."""
+        self.times.set_selected(span)
 
     def set_span(self, span: Span) -> None:
         """The window of the Long view."""
@@ -187,16 +182,31 @@ class PhaseLadder(QWidget):
 
     def _box(self, rung: Rung) -> QRectF:
         left, right = self._bounds()
+        if not rung.is_set:
+            return QRectF(left, 2 + rung.lane * self._lane_height, right - left, self._lane_height - 2)
         a, b = max(self._x(rung.start), left), min(self._x(rung.end), right)
         return QRectF(a, 2 + rung.lane * self._lane_height, max(b - a, 2.0), self._lane_height - 2)
 
     def rung_at(self, position: QPointF) -> Rung | None:
         """The bar under a point, the shortest where several lie there."""
-        under = [rung for rung in self.rungs if self._box(rung).adjusted(-1, 0, 1, 0).contains(position)]
-        return min(under, key=lambda rung: rung.end - rung.start, default=None)
+        under = [
+            rung
+            for rung in self.rungs
+            if rung.is_set and self._box(rung).adjusted(-1, 0, 1, 0).contains(position)
+        ]
+        if not under:
+            return next(
+                (rung for rung in self.rungs if not rung.is_set and self._in_lane(rung, position)), None
+            )
+        return min(under, key=lambda rung: rung.end - rung.start)
+
+    def _in_lane(self, rung: Rung, position: QPointF) -> bool:
+        return rung.lane == int((position.y() - 2) // self._lane_height)
 
     def tip(self, rung: Rung) -> str:
         """Name, start, end, length, each with what is known of its ±."""
+        if not rung.is_set:
+            return self.times.unset_tip(rung)
         lines = [
             rung.words,
             f"from {self._face.text(rung.start)} {plus_minus(rung.start_unc)}".rstrip(),
@@ -223,22 +233,16 @@ class PhaseLadder(QWidget):
             text = self.fontMetrics().elidedText(words, Qt.TextElideMode.ElideRight, int(box.width()))
             painter.drawText(box, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, text)
         painter.setClipRect(QRectF(left, 0, right - left + 1, self.height()))
-        if not self.rungs:
+        if not any(rung.is_set for rung in self.rungs):
             painter.setPen(QColor(theme.soft_ink))
             painter.drawText(
-                QRectF(left, 0, right - left, self.height()), Qt.AlignmentFlag.AlignCenter, "no phases known"
-            )
-        elif all(rung.name != "clamp" for rung in self.rungs):
-            # Never guessed into the figures: an empty rung would look like "there was no clamp".
-            painter.setPen(QColor(theme.soft_ink))
-            box = QRectF(left + 6, 2 + lane_of("clamp") * lane, right - left - 12, lane - 2)
-            painter.drawText(
-                box,
-                Qt.AlignmentFlag.AlignVCenter,
-                "not set: a person sets it; lines that mention it stand under Said and written",
+                QRectF(left, 0, right - left, 2 * lane), Qt.AlignmentFlag.AlignCenter, "no phases known"
             )
         for number, rung in enumerate(self.rungs):
-            self._paint_rung(painter, rung, number == self.chosen)
+            if rung.is_set:
+                self._paint_rung(painter, rung, number == self.chosen)
+            else:
+                self._paint_unset(painter, rung, number == self.chosen)
         painter.setPen(QPen(QColor(theme.playhead), 1))
         x = int(self._x(self._playhead))
         painter.drawLine(x, 0, x, self.height())
@@ -248,6 +252,27 @@ class PhaseLadder(QWidget):
             painter.setBrush(Qt.BrushStyle.NoBrush)
             painter.drawRect(self.rect().adjusted(1, 1, -1, -1))
         painter.end()
+
+    def _paint_unset(self, painter: QPainter, rung: Rung, chosen: bool) -> None:
+        """Never guessed into the figures: an empty row would look like "there was no clamp"."""
+        box = self._box(rung)
+        ink = QColor(self._theme.ink if chosen else self._theme.soft_ink)
+        painter.setPen(QPen(ink, 1))
+        for moment in self.times.moments:
+            x = int(self._x(moment.t))
+            painter.drawLine(x, int(box.bottom()) - 3, x, int(box.bottom()))
+        for moment in self.times.begun.values():
+            painter.setPen(QPen(ink, 2, Qt.PenStyle.DashLine))
+            x = int(self._x(moment.t))
+            painter.drawLine(x, int(box.top()), x, int(box.bottom()))
+        painter.setPen(ink)
+        painter.drawText(
+            box.adjusted(6, 0, -6, 0), Qt.AlignmentFlag.AlignVCenter, self.times.unset_text(chosen)
+        )
+        if chosen:
+            painter.setPen(QPen(ink, 2))
+            painter.setBrush(Qt.BrushStyle.NoBrush)
+            painter.drawRect(box.adjusted(1, 0.5, -1, -0.5))
 
     def _paint_rung(self, painter: QPainter, rung: Rung, chosen: bool) -> None:
         box = self._box(rung)
@@ -285,7 +310,14 @@ class PhaseLadder(QWidget):
     # -- hands --------------------------------------------------------------------------------------
 
     def event(self, event: QEvent) -> bool:
-        """What is under the pointer, in words."""
+        """What is under the pointer, in words; keys that mean the chosen phase before they mean a span."""
+        if (
+            event.type() == QEvent.Type.ShortcutOverride
+            and isinstance(event, QKeyEvent)
+            and self._takes(event)
+        ):
+            event.accept()
+            return True
         if event.type() == QEvent.Type.ToolTip and isinstance(event, QHelpEvent):
             rung = self.rung_at(QPointF(event.pos()))
             if rung is None:
@@ -296,31 +328,75 @@ class PhaseLadder(QWidget):
         return super().event(event)
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
-        """Go to the time under the pointer."""
+        """Go to the time under the pointer; in the row of an unset clamp choose it."""
         left, right = self._bounds()
-        if event.button() == Qt.MouseButton.LeftButton and left <= event.position().x() <= right:
+        if event.button() != Qt.MouseButton.LeftButton:
+            return
+        rung = self.rung_at(event.position())
+        if rung is not None:
+            self.choose(rung)
+        if left <= event.position().x() <= right and (rung is None or rung.is_set):
             self.jumped.emit(self._t(event.position().x()))
+        elif rung is not None:
+            self.show_menu(event.globalPosition().toPoint())
 
     def mouseDoubleClickEvent(self, event: QMouseEvent) -> None:
         """Go to the start of the phase under the pointer."""
         rung = self.rung_at(event.position())
-        if event.button() == Qt.MouseButton.LeftButton and rung is not None:
+        if event.button() == Qt.MouseButton.LeftButton and rung is not None and rung.is_set:
             self.jumped.emit(rung.start)
 
+    def contextMenuEvent(self, event: QContextMenuEvent) -> None:
+        """What can be done with the phase under the pointer, or with the chosen one."""
+        if event.reason() == QContextMenuEvent.Reason.Mouse:
+            rung = self.rung_at(QPointF(event.pos()))
+            if rung is not None:
+                self.choose(rung)
+        if self.rung is not None:
+            self.show_menu(event.globalPos())
+
+    def choose(self, rung: Rung) -> None:
+        """Choose a phase."""
+        self.chosen = self.rungs.index(rung)
+        self.setAccessibleDescription(self.tip(rung).replace("\n", ", "))
+        self.update()
+
     def keyPressEvent(self, event: QKeyEvent) -> None:
-        """Choose a phase and go to its start."""
-        if event.key() in (Qt.Key.Key_Up, Qt.Key.Key_Down) and self.rungs:
-            step = 1 if event.key() == Qt.Key.Key_Down else -1
+        """Choose a phase, go to its start, set its times."""
+        key, rung = event.key(), self.rung
+        if key in (Qt.Key.Key_Up, Qt.Key.Key_Down) and self.rungs:
+            step = 1 if key == Qt.Key.Key_Down else -1
             at = (-1 if step > 0 else len(self.rungs)) if self.chosen is None else self.chosen
-            self.chosen = min(max(at + step, 0), len(self.rungs) - 1)
-            rung = self.rungs[self.chosen]
-            self.setAccessibleDescription(self.tip(rung).replace("\n", ", "))
-            QToolTip.showText(self.mapToGlobal(self._box(rung).bottomLeft().toPoint()), self.tip(rung), self)
-            self.update()
-        elif event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter) and self.chosen is not None:
-            self.jumped.emit(self.rungs[self.chosen].start)
+            rung = self.rungs[min(max(at + step, 0), len(self.rungs) - 1)]
+            self.choose(rung)
+            QToolTip.showText(self._below(rung), self.tip(rung), self)
+        elif key in (Qt.Key.Key_Return, Qt.Key.Key_Enter) and rung is not None:
+            if rung.is_set:
+                self.jumped.emit(rung.start)
+            else:
+                self.show_menu(self._below(rung))
+        elif rung is not None and event.text().lower() in _KEYS and event.text():
+            self.times.set_edge(rung, _KEYS[event.text().lower()], Moment(self._playhead))
+        elif key == Qt.Key.Key_Escape and self.times.begun:
+            self.times.forget()
         else:
             super().keyPressEvent(event)
+
+    def _takes(self, event: QKeyEvent) -> bool:
+        """Keys that mean the chosen phase while one is chosen, and a span elsewhere."""
+        return (self.rung is not None and bool(event.text()) and event.text().lower() in _KEYS) or (
+            event.key() == Qt.Key.Key_Escape and bool(self.times.begun)
+        )
+
+    def show_menu(self, at: QPoint) -> None:
+        """Open the menu of the chosen phase, without waiting for it."""
+        if self.rung is not None:
+            menu = self.times.menu(self.rung, self._playhead, self)
+            menu.aboutToHide.connect(menu.deleteLater)
+            menu.popup(at)
+
+    def _below(self, rung: Rung) -> QPoint:
+        return self.mapToGlobal(self._box(rung).bottomLeft().toPoint())
 
     def focusInEvent(self, event: QFocusEvent) -> None:
         """Show that the keyboard is here."""

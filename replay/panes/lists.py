@@ -11,6 +11,7 @@ from PySide6.QtCore import (
     QEvent,
     QModelIndex,
     QPersistentModelIndex,
+    QRect,
     QSortFilterProxyModel,
     Qt,
     Signal,
@@ -21,6 +22,7 @@ from PySide6.QtWidgets import (
     QHeaderView,
     QLabel,
     QLineEdit,
+    QStyle,
     QTableView,
     QVBoxLayout,
     QWidget,
@@ -28,8 +30,11 @@ from PySide6.QtWidgets import (
 
 _Index = QModelIndex | QPersistentModelIndex
 _Role = Qt.ItemDataRole
-PADDING = 16  # pixels beside the text of a cell
-NARROW_CHARACTERS = 84  # a list narrower than this leaves its spare columns out
+PADDING = 17  # pixels beside the text of a cell
+BESIDE = 15  # pixels of these that text may not use
+SORT_SIGN = 16  # pixels of the sign that says which way a column is sorted
+MARGIN = 4  # pixels around the list
+WIDEST = 0.4  # share of the list that a column of words may take before its words are wrapped
 _DIM = QColor("#6A6A66")  # 5.3:1 on the ground
 
 
@@ -41,13 +46,14 @@ class Column:
     ----------
     heading : str
     sample : str
-        The longest text it must show; empty: it takes what is left.
+        A text that it has room for from the start; it grows with what it holds. Empty: it takes what is left.
     tip : str
         What the column holds.
     right : bool
         Set flush right.
     spare : bool
-        Left out where the list is narrow: what it says stands in the row's tip as well.
+        Left out where the words would have no room, the last one first: what it says stands in the row's tip as
+        well.
     """
 
     heading: str
@@ -163,6 +169,28 @@ class TypingBox(QLineEdit):
         return super().event(event)
 
 
+class FilterBox(TypingBox):
+    """The words that rows must hold: Enter goes to the first hit, Down into the list, Esc clears.
+
+    Signals
+    -------
+    left()
+        Down was pressed, or Esc where nothing was left to clear.
+    """
+
+    left = Signal()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Down into the list; Esc clears, and leaves once it is clear."""
+        key = event.key()
+        if key == Qt.Key.Key_Escape and self.text():
+            self.clear()
+        elif key in (Qt.Key.Key_Escape, Qt.Key.Key_Down):
+            self.left.emit()
+        else:
+            super().keyPressEvent(event)
+
+
 class ListPane(QWidget):
     """A filter box above a table.
 
@@ -189,11 +217,14 @@ class ListPane(QWidget):
         self._proxy.setFilterCaseSensitivity(Qt.CaseSensitivity.CaseInsensitive)
         self._proxy.setSortRole(_Role.UserRole)
 
-        self.filter = TypingBox(self)
+        self.filter = FilterBox(self)
         self.filter.setPlaceholderText(f"Filter {name.lower()}")
         self.filter.setAccessibleName(f"Filter {name.lower()}")
+        self.filter.setToolTip("Enter goes to the first hit, Down into the list, Esc clears")
         self.filter.setClearButtonEnabled(True)
         self.filter.textChanged.connect(self._filter)
+        self.filter.returnPressed.connect(self._to_first_hit)
+        self.filter.left.connect(self.to_list)
 
         self.table = QTableView(self)
         self.table.setAccessibleName(name)
@@ -209,17 +240,22 @@ class ListPane(QWidget):
         self.table.verticalHeader().hide()
         self.table.verticalHeader().setDefaultSectionSize(self.fontMetrics().height() + 6)
         self.table.sortByColumn(0, Qt.SortOrder.AscendingOrder)
-        self._size_columns()
+        self._widest: list[int] = []
+        self._least: list[int] = []
+        self._widths: dict[int, int] = {}
+        self._dress_header()
+        self._measure()
+        self.table.horizontalHeader().sortIndicatorChanged.connect(self._sorted)
         self.table.activated.connect(self._jump)
-        self.table.doubleClicked.connect(self._jump)
         self.table.selectionModel().selectionChanged.connect(lambda *_: self.selected.emit())
 
+        self._why_empty = empty
         self.empty = QLabel(empty, self)
         self.empty.setWordWrap(True)
         self.empty.setProperty("quiet", True)
 
         layout = QVBoxLayout(self)
-        layout.setContentsMargins(4, 4, 4, 0)
+        layout.setContentsMargins(MARGIN, MARGIN, MARGIN, 0)
         layout.setSpacing(4)
         layout.addWidget(self.filter)
         layout.addWidget(self.empty)
@@ -229,15 +265,26 @@ class ListPane(QWidget):
         """Show other rows; the selected one stays selected while it is among them."""
         kept = self.current
         self.model.set_rows(rows)
-        self.empty.setVisible(not rows)
+        self._say_empty()
+        self._measure()
+        self._fit()
         if kept is not None:
             self.select(kept.key)
+
+    def say_why_empty(self, words: str) -> None:
+        """What stands in place of rows while there are none."""
+        self._why_empty = words
+        self._say_empty()
 
     @property
     def current(self) -> Row | None:
         """The selected row."""
         chosen = self.table.selectionModel().selectedRows()
-        return self.model.rows[self._proxy.mapToSource(chosen[0]).row()] if chosen else None
+        return self.row_at(chosen[0]) if chosen else None
+
+    def row_at(self, index: QModelIndex) -> Row:
+        """The row that the table shows at an index."""
+        return self.model.rows[self._proxy.mapToSource(index).row()]
 
     def select(self, key: str) -> bool:
         """Select the row of this key, if it is shown."""
@@ -253,10 +300,7 @@ class ListPane(QWidget):
     def shown(self) -> list[Row]:
         """The rows that pass the filter, as sorted."""
         proxy = self._proxy
-        return [
-            self.model.rows[proxy.mapToSource(proxy.index(number, 0)).row()]
-            for number in range(proxy.rowCount())
-        ]
+        return [self.row_at(proxy.index(number, 0)) for number in range(proxy.rowCount())]
 
     def to_list(self) -> None:
         """Put the keyboard in the table, on a row."""
@@ -265,24 +309,104 @@ class ListPane(QWidget):
             self.table.setCurrentIndex(self._proxy.index(0, 0))
 
     def resizeEvent(self, event: QResizeEvent) -> None:
-        """Leave spare columns out where the words would have no room."""
+        """Share out the room again."""
         super().resizeEvent(event)
-        narrow = self.width() < NARROW_CHARACTERS * self.fontMetrics().averageCharWidth()
-        for number, column in enumerate(self.model.columns):
-            self.table.setColumnHidden(number, narrow and column.spare)
+        self._fit()
 
     def _filter(self, text: str) -> None:
         self._proxy.setFilterFixedString(text)
+        self._say_empty()
+        self._fit_heights()
+
+    def _say_empty(self) -> None:
+        words = self._why_empty
+        many = len(self.model.rows)
+        if many:
+            lines = "row" if many == 1 else f"{many} rows"
+            words = f"None of the {lines} has “{self.filter.text()}” in it. Esc clears the filter."
+        self.empty.setText(words)
+        self.empty.setVisible(not self._proxy.rowCount())
+
+    def _to_first_hit(self) -> None:
+        if self._proxy.rowCount():
+            first = self._proxy.index(0, 0)
+            self.table.setCurrentIndex(first)
+            self._jump(first)
 
     def _jump(self, index: QModelIndex) -> None:
-        self.jumped.emit(self.model.rows[self._proxy.mapToSource(index).row()])
+        self.jumped.emit(self.row_at(index))
 
-    def _size_columns(self) -> None:
+    def _sorted(self) -> None:
+        """Rows stand elsewhere, and another heading carries the sign."""
+        self._measure()
+        self._fit()
+
+    # -- widths -------------------------------------------------------------------------------------
+
+    def _dress_header(self) -> None:
         header = self.table.horizontalHeader()
         header.setHighlightSections(False)
+        header.setMinimumSectionSize(24)
         for number, column in enumerate(self.model.columns):
-            if column.sample:
-                header.setSectionResizeMode(number, QHeaderView.ResizeMode.Interactive)
-                header.resizeSection(number, self.fontMetrics().horizontalAdvance(column.sample) + PADDING)
-            else:
-                header.setSectionResizeMode(number, QHeaderView.ResizeMode.Stretch)
+            stretch = QHeaderView.ResizeMode.Stretch
+            header.setSectionResizeMode(
+                number, QHeaderView.ResizeMode.Interactive if column.sample else stretch
+            )
+
+    def _measure(self) -> None:
+        """The width that each column needs to cut nothing, on one line and with its words wrapped."""
+        wide = self.fontMetrics().horizontalAdvance
+        self._widest, self._least = [], []
+        for number, column in enumerate(self.model.columns):
+            texts = {row.cells[number] for row in self.model.rows}
+            heading = wide(column.heading) + (SORT_SIGN if number == self._sorted_by() else 0)
+            longest = max((wide(text) for text in texts), default=0)
+            word = max((wide(word) for text in texts for word in text.split()), default=0)
+            self._widest.append(max(longest, wide(column.sample), heading) + PADDING)
+            self._least.append(max(word, heading) + PADDING)
+
+    def _sorted_by(self) -> int:
+        return self.table.horizontalHeader().sortIndicatorSection()
+
+    def _fit(self) -> None:
+        """Share out the room: spare columns go before a word is cut; what is still too long is wrapped."""
+        # With room kept for a scroll bar: whether one is needed follows from the heights that are chosen here.
+        margins = self.contentsMargins().left() + self.contentsMargins().right() + 2 * MARGIN
+        bar = self.style().pixelMetric(QStyle.PixelMetric.PM_ScrollBarExtent)
+        room = self.width() - margins - bar - 2 * self.table.frameWidth()
+        columns = self.model.columns
+        limit = max(round(WIDEST * room), 60)
+        need = [min(wide, limit) if columns[n].sample else wide for n, wide in enumerate(self._widest)]
+        shown = list(range(len(columns)))
+        for number in reversed(range(len(columns))):
+            if columns[number].spare and sum(need[n] for n in shown) > room:
+                shown.remove(number)
+        fixed = [number for number in shown if columns[number].sample]
+        short = sum(need[n] if n in fixed else self._least[n] for n in shown) - room
+        for number in sorted(fixed, key=lambda n: self._least[n] - need[n]):
+            given = min(max(short, 0), max(need[number] - self._least[number], 0))
+            need[number] -= given
+            short -= given
+        wide = sum(need[n] for n in fixed)
+        for number in range(len(columns)):
+            self.table.setColumnHidden(number, number not in shown)
+            if number in fixed:
+                self.table.horizontalHeader().resizeSection(number, need[number])
+        self._widths = {n: need[n] if columns[n].sample else room - wide for n in shown}
+        self._fit_heights()
+
+    def _fit_heights(self) -> None:
+        """One line a row; where a column has no room for its words, as many as they need."""
+        line = self.fontMetrics().height() + 6
+        too_long = [number for number, width in self._widths.items() if self._widest[number] > width]
+        self.table.setWordWrap(bool(too_long))
+        header = self.table.verticalHeader()
+        header.setDefaultSectionSize(line)
+        for at in range(self._proxy.rowCount() if too_long else 0):
+            row = self.row_at(self._proxy.index(at, 0))
+            needed = max(self._height(row.cells[number], self._widths[number]) for number in too_long)
+            header.resizeSection(at, max(line, needed + 6))
+
+    def _height(self, text: str, width: int) -> int:
+        box = QRect(0, 0, width - BESIDE, 10_000)
+        return self.fontMetrics().boundingRect(box, Qt.TextFlag.TextWordWrap, text).height()

@@ -5,7 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from html import escape
 
+from PySide6.QtCore import QUrl, Signal
 from PySide6.QtWidgets import QTextBrowser, QWidget
+
+CLOCKS = "Clocks that nobody has set"
+_SET_CLOCKS = "set-clocks"
 
 Section = tuple[str, list[str]]
 
@@ -22,7 +26,7 @@ def sections(
     """Headed lists, empty ones left out."""
     named = (
         ("In dispute: two edits replace the same one, the later stands meanwhile", list(conflicts)),
-        ("Clocks that nobody has set", list(clocks)),
+        (CLOCKS, list(clocks)),
         ("Not looked for", list(not_looked_for)),
         ("Seen and not put forward", list(held_back)),
         ("Log: put right on reading", list(repairs)),
@@ -32,12 +36,22 @@ def sections(
 
 
 class LooseEnds(QTextBrowser):
-    """A page of headed lists."""
+    """A page of headed lists.
+
+    Signals
+    -------
+    clocks_wanted()
+        The person wants to set the clocks that nobody has set.
+    """
+
+    clocks_wanted = Signal()
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setAccessibleName("Loose ends")
         self.count = 0
+        self.setOpenLinks(False)
+        self.anchorClicked.connect(self._clicked)
         self.show_sections([])
 
     def show_sections(self, found: list[Section]) -> None:
@@ -49,5 +63,10 @@ class LooseEnds(QTextBrowser):
         html = []
         for heading, lines in found:
             items = "".join(f"<li>{escape(line)}</li>" for line in lines)
-            html.append(f"<p><b>{escape(heading)}</b> ({len(lines)})</p><ul>{items}</ul>")
+            link = f" <a href='{_SET_CLOCKS}'>Set clocks…</a>" if heading == CLOCKS else ""
+            html.append(f"<p><b>{escape(heading)}</b> ({len(lines)}){link}</p><ul>{items}</ul>")
         self.setHtml("".join(html))
+
+    def _clicked(self, link: QUrl) -> None:
+        if link.toString() == _SET_CLOCKS:
+            self.clocks_wanted.emit()

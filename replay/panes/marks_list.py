@@ -7,17 +7,23 @@ from collections.abc import Iterable, Mapping
 from afterclamp.annotate.marks import Mark
 from PySide6.QtWidgets import QWidget
 
-from .clock_face import ClockFace, length
+from .clock_face import ClockFace, length, plus_minus
 from .lists import Column, ListPane, Row
 
 COLUMNS = (
     Column("Time", "00:00:00", "When it begins"),
-    Column("Class", "Class "),
+    Column(
+        "±",
+        "± 9 s",
+        "What the clock of the trace that it was made on leaves its time, 95 %; nothing on the reference clock",
+        right=True,
+    ),
+    Column("Class", "E00", "Class that it was given; Shift+K gives another"),
     Column("What", "", "Plain name of the class, and the words that were written"),
-    Column("Length", "133:00 min", right=True),
-    Column("Channels", "right radial", spare=True),
+    Column("Length", "12:00 min", "From its begin to its end; a point or a note has none", right=True),
+    Column("By", "reviewer", "Under whose name it is kept"),
+    Column("Channels", "femoral", "Traces that it was made on", spare=True),
     Column("Sure", "100 %", "How sure its author was, 0 to 100 %", right=True, spare=True),
-    Column("By", "anaesthetist", "Under whose name it is kept"),
 )
 
 
@@ -30,22 +36,26 @@ def mark_row(
     words = words or ("note" if mark.kind == "note" else "not classed")
     names = ", ".join(channel_names.get(name, name.replace("_", " ")) for name in mark.channels)
     sure = "" if mark.confidence is None else f"{round(mark.confidence)} %"
+    within = plus_minus(mark.unc_s)
     lasting = length(span) if span > 0 else mark.kind
     return Row(
         key=mark.id,
         start=mark.start_s,
         end=mark.end_s,
-        cells=(face.text(mark.start_s), mark.code or "–", words, lasting, names, sure, mark.author),
+        cells=(face.text(mark.start_s), within, mark.code or "–", words, lasting, mark.author, names, sure),
         order=(
             mark.start_s,
+            mark.unc_s,
             mark.code,
             words,
             span,
+            mark.author,
             names,
             -1 if mark.confidence is None else mark.confidence,
-            mark.author,
         ),
-        tip=f"{face.text(mark.start_s)}  {mark.code} {words}\nby {mark.author}; Enter goes there, Del takes it back",
+        tip=f"{' '.join(part for part in (face.text(mark.start_s), within, mark.code, words) if part)}\n"
+        f"{', '.join(part for part in (lasting, names, sure and f'{sure} sure') if part)}\n"
+        f"by {mark.author}; Enter goes there, Del takes it back",
         item=mark,
     )
 

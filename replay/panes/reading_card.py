@@ -10,15 +10,18 @@ from typing import Any
 import numpy as np
 from afterclamp.annotate.rules import Find
 from afterclamp.io.case import Case
+from afterclamp.io.seconds import HOLD_INTERVALS
 from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt, QTimer
-from PySide6.QtGui import QColor, QFont
+from PySide6.QtGui import QColor, QFont, QResizeEvent
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableView, QVBoxLayout, QWidget
 
 from ..strips.theme import PAPER, plain_unit
 from .clock_face import length, number
 
-STALE_INTERVALS = 3.0
-"""A value older than this many of its channel's intervals is written in grey (this project's choice)."""
+STALE_INTERVALS = HOLD_INTERVALS
+"""A value older than this many of its channel's intervals is none any more: the measures hold it no longer."""
+
+NOT_RECORDED = "not recorded"
 
 WAVE_WINDOW_S = 2.0
 """A wave is read as the mean of the last seconds with its lowest and highest value, since one sample of a
@@ -44,7 +47,7 @@ class Reading:
     Attributes
     ----------
     value : float
-        NaN: nothing recorded before this time within reach.
+        The last one; NaN where nothing was recorded before this time within reach.
     low, high : float
         Of the wave's last seconds; NaN for a row of values.
     age_s : float
@@ -53,6 +56,9 @@ class Reading:
         Older than `STALE_INTERVALS` intervals.
     artefact : str
         Class of the artefact that a rule sees there; empty where none does.
+    absent : str
+        What is written instead of a value that is none at this time: ``"not recorded"``, ``"frozen"``,
+        ``"off scale"``; empty where the value stands.
     """
 
     value: float
@@ -61,11 +67,12 @@ class Reading:
     age_s: float = math.nan
     stale: bool = True
     artefact: str = ""
+    absent: str = ""
 
     @property
     def grey(self) -> bool:
-        """Whether it is written in grey: too old, or not believed."""
-        return self.stale or bool(self.artefact)
+        """Whether it is written in grey: too old, not believed, or not there."""
+        return self.stale or bool(self.artefact) or bool(self.absent)
 
 
 def read_at(channel: Any, t: float) -> Reading:
@@ -75,13 +82,27 @@ def read_at(channel: Any, t: float) -> Reading:
     samples = channel.read(t - reach, math.nextafter(t, math.inf))
     there = np.flatnonzero(np.isfinite(samples.values))
     if not len(there):
-        return Reading(math.nan)
+        return Reading(math.nan, absent=NOT_RECORDED)
     age = max(0.0, t - float(samples.t[there[-1]]))
     stale = age > STALE_INTERVALS * interval
     if channel.is_wave:
         seen = samples.values[there]
         return Reading(float(seen.mean()), float(seen.min()), float(seen.max()), age, stale)
-    return Reading(float(samples.values[there[-1]]), age_s=age, stale=stale)
+    absent = NOT_RECORDED if stale else ""
+    return Reading(float(samples.values[there[-1]]), age_s=age, stale=stale, absent=absent)
+
+
+def covered(reading: Reading, finds: Sequence[Find], channel: str) -> Reading:
+    """A reading under the artefacts of this moment: its class, and no value where none was recorded."""
+    own = [find for find in finds if channel in find.channels]
+    if not own:
+        return reading
+    gap = next((find for find in own if find.code == "A9"), None)
+    if gap is None:
+        return replace(reading, artefact=own[0].code)
+    what = gap.evidence.get("seen", {}).get("what", "gap")
+    words = NOT_RECORDED if what == "gap" else str(what)
+    return replace(reading, artefact=gap.code, absent=words)
 
 
 def in_order(channels: Any) -> list[Any]:
@@ -120,10 +141,11 @@ class _ReadingModel(QAbstractTableModel):
     def cell(self, row: int, column: int) -> str:
         channel, reading = self.channels[row], self.readings[row]
         if column == 0:
-            return (
-                f"{channel.plain_name}, {reading.artefact}" if reading.artefact else str(channel.plain_name)
-            )
+            masked = reading.artefact and not reading.absent
+            return f"{channel.plain_name}, {reading.artefact}" if masked else str(channel.plain_name)
         if column == 1:
+            if reading.absent:
+                return reading.absent
             decimals = _DECIMALS.get(channel.unit, 2)
             text = number(reading.value, decimals)
             if channel.kind.endswith("_pressure") and math.isfinite(reading.low):
@@ -157,8 +179,12 @@ class _ReadingModel(QAbstractTableModel):
                 if channel.is_wave
                 else f"last value, one every {length(channel.interval_s)}"
             )
-            old = f"; older than {number(STALE_INTERVALS, 0)} intervals" if reading.stale else ""
-            old += f"; artefact {reading.artefact}, masked in the figures" if reading.artefact else ""
+            old = f"; artefact {reading.artefact}, masked in the figures" if reading.artefact else ""
+            if reading.absent:
+                old += f"; {reading.absent} at this time"
+                if math.isfinite(reading.value):
+                    last = number(reading.value, _DECIMALS.get(channel.unit, 2))
+                    old += f", the last value, {length(reading.age_s)} before, was {last}"
             unit = plain_unit(channel.unit, channel.unit_as_written) or "unit not known"
             return f"{channel.plain_name}, {unit}, from {channel.source} ({channel.label}): {what}{old}"
         return None
@@ -198,7 +224,7 @@ class ReadingCard(QWidget):
         header = self.table.horizontalHeader()
         header.setHighlightSections(False)
         header.setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
-        for section, sample in enumerate(("118 (57…161) 0", "L/min 0", "1:00 min", "oximeter 0"), start=1):
+        for section, sample in enumerate(("118 (57…161) ", "mL/min", "1:00 min", "oximeter 0"), start=1):
             header.setSectionResizeMode(section, QHeaderView.ResizeMode.Interactive)
             header.resizeSection(section, self.fontMetrics().horizontalAdvance(sample) + 10)
         layout = QVBoxLayout(self)
@@ -213,7 +239,22 @@ class ReadingCard(QWidget):
     def set_case(self, case: Case | None) -> None:
         """Show the channels of a case; None empties the card."""
         self._model.set_channels([] if case is None else in_order(case.channels))
+        self._make_room()
         self.show_at(self._t)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Names before the column of sources: a source stands in the tip of its row too."""
+        super().resizeEvent(event)
+        self._make_room()
+
+    def _make_room(self) -> None:
+        metrics = self.fontMetrics()
+        names = [metrics.horizontalAdvance(str(one.plain_name)) for one in self._model.channels]
+        header = self.table.horizontalHeader()
+        wanted = max(names, default=0) + 16 + sum(header.sectionSize(section) for section in (1, 2, 3))
+        source = metrics.horizontalAdvance("oximeter 0") + 10
+        bar = self.table.verticalScrollBar().sizeHint().width() + 4
+        self.table.setColumnHidden(4, wanted + source + bar > self.table.width())
 
     def set_artefacts(self, finds: Sequence[Find]) -> None:
         """Finds of artefacts: what they cover is written in grey with their class."""
@@ -242,9 +283,6 @@ class ReadingCard(QWidget):
     def _read(self) -> None:
         self._waiting = False
         now = [find for find in self._artefacts if find.start_s <= self._t < find.end_s]
-        readings = []
-        for channel in self._model.channels:
-            code = next((find.code for find in now if channel.name in find.channels), "")
-            readings.append(replace(read_at(channel, self._t), artefact=code))
+        readings = [covered(read_at(channel, self._t), now, channel.name) for channel in self._model.channels]
         self._model.set_readings(readings)
         self._timer.start()

@@ -12,10 +12,12 @@ from .clock_face import ClockFace, plus_minus
 from .lists import Column, ListPane, Row
 
 COLUMNS = (
-    Column("Time", "00:00:00"),
-    Column("±", "± 9.9 s", "Half-width of a 95 % interval", right=True),
-    Column("Words"),
-    Column("Source", "oximeter"),
+    Column("Time", "00:00:00", "When it was said or written, as far as its clock tells"),
+    Column(
+        "±", "± 9 s", "Half-width of a 95 % interval: of the clock, and of times in whole minutes", right=True
+    ),
+    Column("Words", "", "As it stands in its source"),
+    Column("Source", "log", "Which file or device it is from"),
 )
 
 

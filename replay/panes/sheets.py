@@ -93,6 +93,10 @@ def keys_html() -> str:
         "<tr><td><b>wheel</b></td><td>Zoom around the pointer</td></tr>"
         "<tr><td><b>Tab</b></td><td>To the next pane</td></tr>"
         "<tr><td><b>Up, Down, Enter</b></td><td>In a list or on the phase ladder: choose, and go there</td></tr>"
+        "<tr><td><b>Enter</b> again</td><td>On a figure: on to the next stretch outside its limit</td></tr>"
+        "<tr><td><b>[</b> and <b>]</b></td><td>On a chosen phase: it starts, ends at the playhead</td></tr>"
+        "<tr><td><b>Menu</b> or right button</td><td>On a phase: lines and stretches that can give its times</td></tr>"
+        "<tr><td><b>Enter, Down, Esc</b></td><td>In a filter: to the first hit, into the list, clear</td></tr>"
         "</table>"
     )
     return "".join(html)

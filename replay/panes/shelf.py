@@ -88,5 +88,7 @@ class CaseShelf(QWidget):
             if not there:
                 item.setFlags(Qt.ItemFlag.NoItemFlags)
             self.recent.addItem(item)
+            if there and self.recent.currentRow() < 0:
+                self.recent.setCurrentItem(item)
         self.none_yet.setVisible(not folders)
         self.recent.setVisible(bool(folders))

@@ -13,24 +13,24 @@ from afterclamp.annotate.finds import Find
 from afterclamp.annotate.marks import Mark
 from afterclamp.annotate.phase_model import Phase
 from afterclamp.io.case import Case, Span, TimedNote
-from PySide6.QtCore import QLineF, Qt, Signal
-from PySide6.QtGui import QColor, QImage, QPainter, QPaintEvent, QPen, QResizeEvent
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QMenu, QSplitter, QToolButton, QVBoxLayout, QWidget
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QImage
+from PySide6.QtWidgets import QSplitter, QVBoxLayout, QWidget
 
 from ..playhead import Playhead
 from ..strips.layout import Strip, strips_of
-from ..strips.theme import PAPER, Theme
-from ..strips.view import StripsView
-from .clock_face import ClockFace, length
+from .clock_face import ClockFace
 from .ladder import PhaseLadder
+from .titled_view import TitledView
 
 MIDDLE_S = 1800.0
 CLOSE_S = 30.0
 NARROWEST_S = 2.0
 SHORT_CASE_PARTS = 3  # in a case too short for half an hour the Middle view shows this part of it
 
-STRIP_ROOM = 28  # pixels: a strip lower than this cannot be read
-OTHER_ROOM = 76  # pixels for the lanes and the time axis
+WAVE_GROWTH = (0.65, 0.8, 1.6)
+"""How much of its usual height a wave needs in Long, Middle and Close view at least: a course is seen in a low
+strip, single beats are not (this project's choice)."""
 
 PAGE_FROM = 0.92  # once the playhead passes this share of a window, the window turns to the next page ...
 PAGE_TO = 0.08  # ... so that the playhead stands here: standing pages cost a fiftieth of scrolling ones
@@ -56,135 +56,6 @@ def placed(t: float, share: float, width: float, whole: Span) -> Span:
     return Span(start, start + width)
 
 
-class BracketedView(StripsView):
-    """Strips with the windows of narrower views drawn as brackets."""
-
-    _ARM = 7  # pixels
-    _LEAST = 6  # a window narrower than this is no more than the playhead
-
-    def __init__(self, parent: QWidget | None = None, *, theme: Theme = PAPER) -> None:
-        super().__init__(parent, theme=theme)
-        self._brackets: tuple[Span, ...] = ()
-        self._ink = QColor(theme.ink)
-
-    @property
-    def brackets(self) -> tuple[Span, ...]:
-        """Windows that are drawn."""
-        return self._brackets
-
-    def set_brackets(self, windows: Sequence[Span]) -> None:
-        """Draw these windows; only the narrow columns where brackets stand are painted again."""
-        wanted = tuple(windows)
-        if wanted == self._brackets:
-            return
-        for window in {*self._brackets, *wanted}:
-            for t in (window.start, window.end):
-                self.update(int(self.x_at(t)) - self._ARM - 2, 0, 2 * self._ARM + 4, self.height())
-        self._brackets = wanted
-
-    def axis_bounds(self) -> tuple[float, float]:
-        """Where the time axis begins and ends, in pixels."""
-        return self.x_at(self.span.start), self.x_at(self.span.end)
-
-    def paintEvent(self, event: QPaintEvent) -> None:
-        """The strips, then the brackets over them."""
-        super().paintEvent(event)
-        if not self._brackets:
-            return
-        painter = QPainter(self)
-        painter.setClipRegion(event.region())
-        painter.setPen(QPen(self._ink, 2))
-        low, high = self.axis_bounds()
-        top, bottom = 2, self.height() - 26  # above the labels of the axis
-        for window in self._brackets:
-            a, b = self.x_at(window.start), self.x_at(window.end)
-            if b - a < self._LEAST or b < low or a > high:
-                continue
-            reach = min(self._ARM, (b - a) / 3)
-            for x, arm in ((a, reach), (b, -reach)):
-                if low - 1 <= x <= high + 1:
-                    painter.drawLine(QLineF(x, top, x, bottom))
-                    painter.drawLine(QLineF(x, top, x + arm, top))
-                    painter.drawLine(QLineF(x, bottom, x + arm, bottom))
-        painter.end()
-
-
-class _Titled(QWidget):
-    """A view under a line that says which it is, how wide it is, and which strips it shows.
-
-    Signals
-    -------
-    hidden_changed(titles)
-        Titles of the strips that the person took out of this view.
-    resized()
-        More or fewer strips may have room now.
-    """
-
-    hidden_changed = Signal(list)
-    resized = Signal()
-
-    def __init__(self, title: str, parent: QWidget | None = None) -> None:
-        super().__init__(parent)
-        self.title = title
-        self.view = BracketedView(self)
-        self.view.setAccessibleName(title)
-        self.hidden: set[str] = set()
-        self.left_out = 0
-        self._width = 0.0
-        self.head = QLabel(title, self)
-        self.head.setProperty("heading", True)
-        self.chooser = QToolButton(self)
-        self.chooser.setText("Strips")
-        self.chooser.setToolTip(f"Choose which strips the {title} shows")
-        self.chooser.setAccessibleName(f"Strips of the {title}")
-        self.chooser.setProperty("small", True)
-        self.chooser.setPopupMode(QToolButton.ToolButtonPopupMode.InstantPopup)
-        self.chooser.setMenu(QMenu(self.chooser))
-        row = QHBoxLayout()
-        row.setContentsMargins(0, 0, 16, 0)
-        row.addWidget(self.head, 1)
-        row.addWidget(self.chooser)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.setSpacing(0)
-        layout.addLayout(row)
-        layout.addWidget(self.view, 1)
-
-    def show_width(self, span: Span) -> None:
-        """Say how wide the window is, and whether strips had no room."""
-        self._width = span.duration
-        more = "strip" if self.left_out == 1 else "strips"
-        left_out = f"   ({self.left_out} more {more} where there is room)" if self.left_out else ""
-        self.head.setText(f"{self.title}, {length(span.duration)}{left_out}")
-
-    def choose(self, strips: Sequence[Strip]) -> list[Strip]:
-        """Strips that the person wants, as many from the top as stay high enough to be read."""
-        wanted = [strip for strip in strips if strip.title not in self.hidden] or list(strips)
-        room = max(2, (self.view.height() - OTHER_ROOM) // STRIP_ROOM)
-        self.left_out = max(0, len(wanted) - room)
-        self.show_width(Span(0.0, self._width))
-        return wanted[:room]
-
-    def resizeEvent(self, event: QResizeEvent) -> None:
-        """Say that there is more or less room."""
-        super().resizeEvent(event)
-        self.resized.emit()
-
-    def offer(self, titles: Sequence[str]) -> None:
-        """Offer these strips to be shown or hidden."""
-        menu = self.chooser.menu()
-        menu.clear()
-        for title in titles:
-            action = menu.addAction(title)
-            action.setCheckable(True)
-            action.setChecked(title not in self.hidden)
-            action.toggled.connect(lambda shown, title=title: self._toggle(title, shown))
-
-    def _toggle(self, title: str, shown: bool) -> None:
-        (self.hidden.discard if shown else self.hidden.add)(title)
-        self.hidden_changed.emit(sorted(self.hidden))
-
-
 USUALLY_HIDDEN: tuple[frozenset[str], ...] = (
     frozenset({"Venous and pulmonary", "Line pressure", "Haemoglobin", "Reservoir volume", "Heart rate"}),
     frozenset({"Temperature", "Haemoglobin", "Heart rate"}),
@@ -194,6 +65,9 @@ USUALLY_HIDDEN: tuple[frozenset[str], ...] = (
 )
 """Strips that Long, Middle and Close view leave out until they are chosen: slow rows say nothing in half a
 minute, and eight strips in a third of a screen are too low to read (this project's choice)."""
+
+USUAL_SHARES = (230, 290, 330)
+"""How the height is shared out at first start: single beats need more of it than a case at a glance."""
 
 
 class ThreeViews(QWidget):
@@ -221,9 +95,14 @@ class ThreeViews(QWidget):
         self._strips: list[Strip] = []
         self._whole = Span(0.0, 1.0)
         self._follow_from: int | None = None
-        self._shown: dict[str, list[str]] = {}
+        self._shown: dict[str, list[Strip]] = {}
+        self._ladder_span: Span | None = None
         self.ladder = PhaseLadder(face, self)
-        self.boxes = tuple(_Titled(title, self) for title in ("Long view", "Middle view", "Close view"))
+        self.boxes = (
+            TitledView("Long view", WAVE_GROWTH[0], self),
+            TitledView("Middle view", WAVE_GROWTH[1], self),
+            TitledView("Close view", WAVE_GROWTH[2], self),
+        )
         self.views = tuple(box.view for box in self.boxes)
         self.long, self.middle, self.close_up = self.views
         self.splitter = QSplitter(Qt.Orientation.Vertical, self)
@@ -234,12 +113,12 @@ class ThreeViews(QWidget):
             self.splitter.setStretchFactor(number, 1)
             box.hidden_changed.connect(self._show_strips)
             box.hidden_changed.connect(self.strips_changed)
-            box.resized.connect(lambda box=box: self._fit(box))
+            box.room_changed.connect(lambda box=box: self._fit(box))
             box.view.scrubbed.connect(lambda t, number=number: self._scrub(number, t))
             box.view.zoomed.connect(lambda _, number=number: self._zoomed(number))
             box.view.span_selected.connect(self._selected)
             box.view.picked.connect(self.picked)
-        self.splitter.setSizes([300, 340, 240])
+        self.splitter.setSizes(list(USUAL_SHARES))
         self.ladder.set_axis(self.long.axis_bounds)
         self.ladder.jumped.connect(self.jump)
         playhead.moved.connect(self._moved)
@@ -260,7 +139,7 @@ class ThreeViews(QWidget):
         self.ladder.set_phases([])
         for box in self.boxes:
             chosen = box.choose(self._strips)
-            self._shown[box.title] = [strip.title for strip in chosen]
+            self._shown[box.title] = chosen
             box.view.set_case(case, chosen)
             box.offer([strip.title for strip in self._strips])
         self._write_times()
@@ -271,7 +150,7 @@ class ThreeViews(QWidget):
         self.ladder.set_phases(phases)
 
     def set_finds(self, finds: Sequence[Find]) -> None:
-        """Finds for the lanes; seconds that an artefact covers are hatched on its channels."""
+        """Finds that nobody set aside, for the lanes; what an artefact covers is hatched on its channels."""
         masked: dict[str, list[tuple[float, float]]] = {}
         for find in finds:
             for channel in (
@@ -280,17 +159,27 @@ class ThreeViews(QWidget):
                 if channel.name in find.channels:
                     masked.setdefault(channel.id, []).append((find.start_s, find.end_s))
         for view in self.views:
-            view.set_finds(finds)
             view.set_masked(masked)
+            view.set_finds(finds)
+        self._show_strips()
+
+    def set_shaded(self, spans: Sequence[Span]) -> None:
+        """Tint stretches in all views, the runs of a chosen figure for instance; none takes the tint away."""
+        for view in self.views:
+            view.set_shaded(spans)
 
     def set_marks(self, marks: Sequence[Mark]) -> None:
-        """Marks for the lanes."""
+        """Marks for the lanes, and for the row of the clamp."""
+        self.ladder.set_marks(marks)
         for view in self.views:
             view.set_marks(marks)
+        self._show_strips()
 
     def set_notes(self, notes: Sequence[TimedNote]) -> None:
         """Lines of text for a lane of the Middle view; in the others they have no room to be read."""
+        self.ladder.set_notes(notes)
         self.middle.set_notes(notes)
+        self._show_strips()
 
     def refresh_case(self, case: Case) -> None:
         """The same case after an edit."""
@@ -313,11 +202,10 @@ class ThreeViews(QWidget):
         for box in self.boxes:
             self._fit(box)
 
-    def _fit(self, box: _Titled) -> None:
+    def _fit(self, box: TitledView) -> None:
         chosen = box.choose(self._strips)
-        titles = [strip.title for strip in chosen]
-        if self._case is not None and titles != self._shown.get(box.title):
-            self._shown[box.title] = titles
+        if self._case is not None and chosen != self._shown.get(box.title):
+            self._shown[box.title] = chosen
             box.view.replace_case(self._case, chosen)
 
     def _write_times(self) -> None:
@@ -381,12 +269,15 @@ class ThreeViews(QWidget):
         self._set_window(number, self.views[number].span)
 
     def _set_window(self, number: int, window: Span) -> None:
-        self.views[number].set_span(window)
+        view = self.views[number]
+        view.set_span(window)
         self.boxes[number].show_width(window)
-        if number == 0:
+        if number == 0 and window != self._ladder_span:
+            self._ladder_span = window
             self.ladder.set_span(window)
-        self.long.set_brackets((self.middle.span, self.close_up.span) if self._case is not None else ())
-        self.middle.set_brackets((self.close_up.span,) if self._case is not None else ())
+        shown = self._case is not None
+        self.long.set_brackets((self.middle.span, self.close_up.span) if shown else ())
+        self.middle.set_brackets((self.close_up.span,) if shown else ())
 
     def _selected(self, start: float, end: float) -> None:
         self.show_selected(Span(start, end))
@@ -394,6 +285,7 @@ class ThreeViews(QWidget):
 
     def show_selected(self, span: Span | None) -> None:
         """Show a chosen stretch in all views."""
+        self.ladder.set_selected(span)
         for view in self.views:
             view.set_selected(span)
 

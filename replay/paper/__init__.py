@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
-from contextlib import suppress
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from afterclamp.io.errors import CannotWrite
+from afterclamp.io.whole import written_whole
 
 if TYPE_CHECKING:
     from afterclamp.annotate.limits import LimitSet
@@ -83,22 +81,13 @@ def write_paper(
 
 
 def _put(out: Path, data: bytes) -> None:
-    partial = out.with_name(f".{out.name}.partial-{os.getpid()}")
-    try:
-        with partial.open("wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        partial.replace(out)
-    except OSError as cause:
-        raise CannotWrite(
-            f"the case paper could not be written ({cause.strerror or cause})",
-            path=out,
-            todo="Make room or get permission to write there, or choose another place",
-        ) from cause
-    finally:
-        with suppress(OSError):
-            partial.unlink(missing_ok=True)
+    with written_whole(
+        out,
+        replacing=True,
+        what="the case paper could not be written",
+        todo="Make room or get permission to write there, or choose another place",
+    ) as partial:
+        partial.write_bytes(data)
 
 
 def _silent(share: float, text: str) -> None:

@@ -97,7 +97,7 @@ def _quality(case: Case, states: Mapping[str, StateArray]) -> Table:
         rows=tuple(rows),
         right="<<<>>>>>",
         widths=(42, 20, 16, 18, 34, 18, 16, 16),
-        empty="none",
+        empty="No channel was recorded.",
     )
 
 
@@ -107,5 +107,5 @@ def _files(case: Case) -> Table:
         headings=("source", "file", "SHA-256"),
         rows=tuple(Row((source.name, name, sha)) for source in case.sources for name, sha in source.files),
         widths=(24, 44, 110),
-        empty="none",
+        empty="No file is known.",
     )

@@ -7,8 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Literal
 
 from afterclamp.io.case import Span
+
+Look = Literal["strips", "overview", "small"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,12 +28,15 @@ class Row:
         Key of what the first cell points to; empty when it points nowhere.
     note : str
         A sentence that belongs under the row, over its whole width.
+    picture : Picture or None
+        Small, in a column of its own after the cells.
     """
 
     cells: tuple[str, ...]
     key: str = ""
     link: str = ""
     note: str = ""
+    picture: Picture | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +55,9 @@ class Table:
     widths : tuple of float
         Shares of the page's width on paper; equal when empty.
     empty : str
-        What is said instead when there is no row.
+        A sentence that is said instead when there is no row.
+    pictured : str
+        Heading of the column of small pictures; empty where the table has none.
     """
 
     caption: str
@@ -58,6 +66,7 @@ class Table:
     right: str = ""
     widths: tuple[float, ...] = ()
     empty: str = ""
+    pictured: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +84,11 @@ class Picture:
     alt : str
         What it shows, in words, for those who can't see it.
     caption : str
-        Under the picture.
+        Under the picture; empty under a small one.
+    rows : int
+        How many strips it has, where that is known: more than two need more height.
+    look : str
+        ``"strips"``, ``"overview"`` (each kind of phase in a row of its own) or ``"small"`` (one trace, no legend).
     """
 
     span: Span
@@ -83,6 +96,8 @@ class Picture:
     channels: tuple[str, ...]
     alt: str
     caption: str
+    rows: int = 2
+    look: Look = "strips"
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,6 +187,8 @@ class CaseContent:
         for section in self.sections:
             if section.picture is not None:
                 yield section.picture
+            for table in section.tables:
+                yield from (row.picture for row in table.rows if row.picture is not None)
             for moment in section.moments:
                 if moment.picture is not None:
                     yield moment.picture

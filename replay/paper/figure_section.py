@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from ..tables import limit_text
-from ..wording import NONE, in_minutes, number, phase_name, quantity, readable, unit_name
+from ..wording import NONE, in_minutes, number, phase_name, quantity, readable, site_words, unit_name
 from .content import Row, Section, Table
 
 if TYPE_CHECKING:
@@ -14,18 +15,25 @@ if TYPE_CHECKING:
     from afterclamp.annotate.limits import LimitSet
 
 LEAD = (
-    "Outside is the time on the far side of a limit, of the time observed; area is depth times time. Left out is "
-    "time that a measure excludes by design, masked is time taken for artefact, missing was not recorded: the four "
-    "add up to the phase. A limit is a number that somebody published or chose. A minute outside it is not evidence "
-    "of poor care, and a minute inside it is not evidence of good care."
+    "Outside is the time on the far side of a limit, of the time observed; area is depth times time; farthest is the "
+    "value that lay farthest outside (the lowest for a limit from below, the highest for one from above), and longest "
+    "the longest stretch outside. Left out is time that a measure excludes by design, masked is time taken for "
+    "artefact, missing was not recorded: with the time observed they add up to the phase. A limit is a number that "
+    "somebody published or chose. A minute outside it is not evidence of poor care, and a minute inside it is not "
+    "evidence of good care."
 )
+DELIVERY = "oxygen_delivery_index"
+Name = Callable[[str], str]
 
 
-def figure_section(computed: Sequence[Figure]) -> Section:
+def figure_section(computed: Sequence[Figure], name: Name = site_words) -> Section:
     """Time and area outside limits, and means, each with its denominator."""
     measured = [figure for figure in computed if figure.side and figure.value is not None]
+    delivery = [figure for figure in measured if figure.measure == DELIVERY]
+    others = [figure for figure in measured if figure.measure != DELIVERY]
     means = [figure for figure in computed if not figure.side and figure.value is not None]
-    return Section("Minutes and areas", lead=(LEAD,), tables=(_outside(measured), _means(means)))
+    tables = [_outside(others, name), *([_delivery(delivery)] if delivery else []), _means(means, name)]
+    return Section("Minutes and areas", lead=(LEAD,), tables=tuple(tables))
 
 
 def limit_section(computed: Sequence[Figure], sets: Sequence[LimitSet]) -> Section:
@@ -38,24 +46,41 @@ def _denominator(figure: Figure) -> tuple[str, ...]:
     return in_minutes(figure.excluded_s), in_minutes(figure.masked_s), in_minutes(figure.missing_s)
 
 
-def _outside(measured: Sequence[Figure]) -> Table:
+def _numbers(figure: Figure) -> tuple[str, ...]:
+    digits = 0 if figure.nadir is not None and abs(figure.nadir) >= 100 else 1
+    return (
+        in_minutes(figure.outside_s),
+        in_minutes(figure.observed_s),
+        quantity(figure.area, figure.unit),
+        number(figure.nadir, digits) if figure.outside_s > 0 else NONE,
+        in_minutes(figure.longest_run_s),
+        *_denominator(figure),
+    )
+
+
+_NUMBERS = (
+    "outside min",
+    "of observed min",
+    "area",
+    "farthest",
+    "longest min",
+    "left out min",
+    "masked min",
+    "missing min",
+)
+
+
+def _outside(measured: Sequence[Figure], name: Name) -> Table:
     rows, told = [], set[str]()
     for key, figure in enumerate(measured, start=1):
-        digits = 0 if figure.nadir is not None and abs(figure.nadir) >= 100 else 1
-        farthest = number(figure.nadir, digits) if figure.outside_s > 0 else NONE
         rows.append(
             Row(
                 (
                     figure.measure.replace("_", " "),
-                    phase_name(figure.phase),
+                    ", ".join(part for part in (phase_name(figure.phase), figure.part) if part),
                     limit_text(figure),
-                    in_minutes(figure.outside_s),
-                    in_minutes(figure.observed_s),
-                    quantity(figure.area, figure.unit),
-                    farthest,
-                    in_minutes(figure.longest_run_s),
-                    *_denominator(figure),
-                    figure.site.replace("_", " ") or NONE,
+                    *_numbers(figure),
+                    _place(name(figure.site)) or NONE,
                 ),
                 key=f"figure-{key}",
                 note=_note(figure, told),
@@ -63,24 +88,49 @@ def _outside(measured: Sequence[Figure]) -> Table:
         )
     return Table(
         caption="Time and area outside limits, artefacts masked",
-        headings=(
-            "measure",
-            "phase",
-            "limit",
-            "outside min",
-            "of observed min",
-            "area",
-            "farthest",
-            "longest min",
-            "left out min",
-            "masked min",
-            "missing min",
-            "site",
-        ),
+        headings=("measure", "phase", "limit", *_NUMBERS, "site"),
         rows=tuple(rows),
         right="<<<>>>>>>>><",
-        widths=(26, 22, 22, 15, 18, 22, 17, 15, 12, 15, 15, 22),
-        empty="none could be computed",
+        widths=(26, 21, 20, 15, 18, 22, 16, 15, 12, 15, 15, 26),
+        empty="No time outside a limit could be computed.",
+    )
+
+
+def _place(site: str) -> str:
+    """Where something was measured, without what: the row's first cell says that."""
+    return re.sub(r" (temperature|saturation)\b", "", site)
+
+
+def _delivery(measured: Sequence[Figure]) -> Table:
+    """Oxygen delivery under each of several published limits, one beneath the other."""
+    rows, told = [], set[str]()
+    parts = list(dict.fromkeys((figure.phase, figure.part) for figure in measured))
+    for phase, part in parts:
+        own = sorted(
+            (one for one in measured if (one.phase, one.part) == (phase, part)),
+            key=lambda one: one.limit or 0.0,
+        )
+        for figure in own:
+            new = [sentence for sentence in figure.note.split("; ") if sentence and sentence not in told]
+            told |= set(new)
+            text = "; ".join(new)
+            rows.append(
+                Row(
+                    (
+                        ", ".join(words for words in (phase_name(phase), part) if words),
+                        limit_text(figure),
+                        *_numbers(figure),
+                        figure.limit_source or NONE,
+                    ),
+                    note=readable(f"{text[:1].upper()}{text[1:]}.") if text else "",
+                )
+            )
+    return Table(
+        caption="Oxygen delivery index: published limits disagree, so each has its row",
+        headings=("phase", "limit", *_NUMBERS, "limit from"),
+        rows=tuple(rows),
+        right="<<>>>>>>>><",
+        widths=(31, 24, 15, 18, 20, 17, 15, 13, 15, 15, 38),
     )
 
 
@@ -98,7 +148,7 @@ def _note(figure: Figure, told: set[str]) -> str:
     return readable(f"{text[:1].upper()}{text[1:]}.") if text else ""
 
 
-def _means(means: Sequence[Figure]) -> Table:
+def _means(means: Sequence[Figure], name: Name) -> Table:
     told: set[str] = set()
     methods = "; ".join(dict.fromkeys(figure.method for figure in means if figure.method))
     return Table(
@@ -116,7 +166,7 @@ def _means(means: Sequence[Figure]) -> Table:
         rows=tuple(
             Row(
                 (
-                    figure.site.replace("_", " ") or NONE,
+                    name(figure.site) if figure.site else NONE,
                     phase_name(figure.phase),
                     quantity(figure.value, figure.unit, 1),
                     quantity(figure.nadir, figure.unit, 1),
@@ -151,6 +201,11 @@ def _absent(absent: Sequence[Figure]) -> Table:
     )
 
 
+def _source(cited: str, status: str) -> str:
+    """Where a limit comes from, without the status that stands beside it."""
+    return readable(cited.removeprefix(status).lstrip(": ,;")) or NONE
+
+
 def _limits(one: LimitSet) -> Table:
     from afterclamp.annotate.limits import STATUS
 
@@ -164,8 +219,8 @@ def _limits(one: LimitSet) -> Table:
                     "off bypass" if limit.phase == "off" else phase_name(limit.phase),
                     limit.words.replace(limit.unit, unit_name(limit.unit)).rstrip(),
                     STATUS[limit.status],
-                    limit.cited,
-                    limit.note,
+                    _source(limit.cited, STATUS[limit.status]),
+                    readable(limit.note),
                 )
             )
             for limit in one

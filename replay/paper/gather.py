@@ -13,19 +13,19 @@ from afterclamp.annotate.site import believed_site
 
 from ..cautions import CAUTIONS, CAUTIONS_TITLE
 from ..footing import CaseFooting, confirmed_words, states_of
-from ..wording import NONE, length, phase_name, plus_minus
+from ..wording import NONE, length, phase_name, spread
 from .appendix import appendix
 from .content import CaseContent, Picture, Row, Section, Table
 from .figure_section import figure_section, limit_section
-from .moments import find_section, mark_section, said_section, when
+from .headline import headline
+from .moments import Name, find_sections, mark_section, namer, phase_key, rule_table, said_section, when
 
 if TYPE_CHECKING:
-    from afterclamp.annotate.figures import Figure
-    from afterclamp.annotate.finds import Find, Finds
+    from afterclamp.annotate.finds import Find
     from afterclamp.annotate.limits import LimitSet
     from afterclamp.annotate.marks import Mark
     from afterclamp.annotate.phases import Phase
-    from afterclamp.io.case import Case
+    from afterclamp.io.case import Case, Channel
 
 
 @dataclass(frozen=True)
@@ -71,19 +71,21 @@ def gather(
     confirmed = confirmed_words(said, len(found))
     footing = CaseFooting.of(case, limits=in_force, states=states, confirmed_by=confirmed)
     site, reason = believed_site(case, believe)
-    finds_part = find_section(case, found, said)
-    marks_part = mark_section(case, own_marks)
+    name = namer(case, believe)
     content = CaseContent(
         title=f"Case paper: {case.name}",
-        facts=_facts(case, site.plain_name if site is not None else "none", reason, footing),
+        facts=_facts(case, site is not None, reason, footing),
         sections=(
-            _summary(case, found_phases, computed, found),
-            _phase_section(case, found_phases),
-            figure_section(computed),
-            finds_part,
-            marks_part,
+            Section("In short", tables=(headline(case, found_phases, computed, believe),)),
+            *_operation(case, found_phases, found),
+            _whole(case, found_phases),
+            _phase_section(case, found_phases, name),
+            figure_section(computed, name),
+            *find_sections(case, found, said, name),
+            mark_section(case, own_marks),
             said_section(case),
             appendix(case, states),
+            Section("Appendix: rules", tables=(rule_table(found),)),
             limit_section(computed, in_force),
         ),
         cautions=(f"{CAUTIONS_TITLE} {CAUTIONS[0]}", *CAUTIONS[1:]),
@@ -95,7 +97,7 @@ def gather(
 # -- head --------------------------------------------------------------------------------------------
 
 
-def _facts(case: Case, site: str, reason: str, footing: CaseFooting) -> tuple[tuple[str, str], ...]:
+def _facts(case: Case, site: bool, reason: str, footing: CaseFooting) -> tuple[tuple[str, str], ...]:
     span = case.span
     facts = [
         (
@@ -108,14 +110,13 @@ def _facts(case: Case, site: str, reason: str, footing: CaseFooting) -> tuple[tu
             ),
         ),
         ("Patient", _patient(case)),
-        ("Believed arterial site", f"{site}. {reason[:1].upper()}{reason[1:]}."),
+        ("Believed arterial site", reason if site else f"none: {reason}"),
         (
-            "Numbers",
-            f"clean: {footing.masked_s:.0f} s in which some channel is taken for artefact are masked and counted; "
-            "nothing is filled in, and the samples are kept as recorded",
+            "Reading it",
+            "times are on the reference clock, and what stands after ± is a 95 % interval; "
+            f"{footing.masked_s:.0f} s in which some channel is taken for artefact are masked and counted, nothing is "
+            "filled in, and the samples are kept as recorded",
         ),
-        ("Limits in force", footing.limits),
-        ("Times", "on the reference clock; what stands after ± is a 95 % interval"),
     ]
     return tuple(facts)
 
@@ -139,19 +140,52 @@ def _patient(case: Case) -> str:
     return ", ".join(parts) or "nothing is known: there is no case sheet"
 
 
-# -- summary -----------------------------------------------------------------------------------------
+# -- overview ----------------------------------------------------------------------------------------
 
 
-def _summary(case: Case, found_phases: Sequence[Phase], computed: Sequence[Figure], found: Finds) -> Section:
-    sums = durations(found_phases)
-    events = [one for one in found if one.code.startswith("E")]
-    lead = [
-        f"{len(found)} finds are proposed, {len(found) - len(events)} of them artefacts; {len(computed)} figures "
-        "stand below, each with the minutes that it rests on."
-    ]
-    if not found_phases:
-        lead.append("No phase could be told from what was recorded: there is no pump flow.")
-    table = Table(
+FIRST_PAGE = ("arterial_pressure", "pump_flow", "temperature")
+"""Kinds of channels that tell the operation in one look."""
+
+
+def _operation(case: Case, found_phases: Sequence[Phase], found: Sequence[Find]) -> tuple[Section, ...]:
+    """Phases, finds and the few traces that tell the operation; all others follow in `_whole`."""
+    shown = tuple(channel for channel in case.channels if channel.count and channel.kind in FIRST_PAGE)
+    if not shown or not found_phases:
+        return ()
+    picture = Picture(
+        span=case.span,
+        marked=None,
+        channels=tuple(channel.id for channel in shown),
+        alt=_overview_words(case, shown, found_phases),
+        caption="Each kind of phase has its row, with lengths in min:s; below them finds and marks. "
+        + _codes(found),
+        look="overview",
+    )
+    return (Section("The operation", picture=picture),)
+
+
+def _codes(found: Sequence[Find]) -> str:
+    """What the codes of the finds stand for."""
+    named = {find.code: find.name for find in found}
+    return ", ".join(f"{code}: {name}" for code, name in sorted(named.items())) + "." if named else ""
+
+
+def _whole(case: Case, found_phases: Sequence[Phase]) -> Section:
+    shown = tuple(channel for channel in case.channels if channel.count)
+    if not shown:
+        return Section("Everything recorded", lead=("Nothing was recorded.",))
+    picture = Picture(
+        span=case.span,
+        marked=None,
+        channels=(),
+        alt=_overview_words(case, shown, found_phases),
+        caption="The whole record on fixed scales; arrows name what lies beyond them, hatched seconds are masked.",
+    )
+    return Section("Everything recorded", picture=picture)
+
+
+def _durations(found_phases: Sequence[Phase]) -> Table:
+    return Table(
         caption="Durations, min:s",
         headings=("duration", "sum", "±", "parts", "each", "counted as"),
         rows=tuple(
@@ -159,35 +193,22 @@ def _summary(case: Case, found_phases: Sequence[Phase], computed: Sequence[Figur
                 (
                     one.name,
                     length(one.total_s),
-                    plus_minus(one.unc_s),
+                    spread(one.unc_s),
                     str(len(one.each)),
                     " + ".join(length(part[2]) for part in one.each) if len(one.each) > 1 else NONE,
                     one.method,
                 ),
-                link=_phase_key(name, 0),
+                link=phase_key(name, 0),
             )
-            for name, one in sums.items()
+            for name, one in durations(found_phases).items()
         ),
         right="<>>>",
-        widths=(30, 10, 12, 8, 34, 52),
-        empty="none: there are no phases",
-    )
-    return Section(
-        "Summary",
-        lead=tuple(lead),
-        picture=Picture(
-            span=case.span,
-            marked=None,
-            channels=(),
-            alt=_overview_words(case, found_phases),
-            caption="The whole record; phases and finds stand above the strips, hatched seconds are masked.",
-        ),
-        tables=(table,),
+        widths=(32, 12, 22, 10, 34, 52),
     )
 
 
-def _overview_words(case: Case, found_phases: Sequence[Phase]) -> str:
-    names = ", ".join(channel.plain_name for channel in case.channels if channel.count)
+def _overview_words(case: Case, shown: Sequence[Channel], found_phases: Sequence[Phase]) -> str:
+    names = ", ".join(dict.fromkeys(channel.plain_name for channel in shown))
     told = "; ".join(
         f"{phase_name(phase.name)} from {length(phase.start_s)} to {length(phase.end_s)}"
         for phase in found_phases
@@ -199,11 +220,7 @@ def _overview_words(case: Case, found_phases: Sequence[Phase]) -> str:
 # -- phases ------------------------------------------------------------------------------------------
 
 
-def _phase_key(name: str, index: int) -> str:
-    return f"phase-{name}-{index}" if name != "bypass_net_of_no_flow" else "phase-bypass-0"
-
-
-def _phase_section(case: Case, found: Sequence[Phase]) -> Section:
+def _phase_section(case: Case, found: Sequence[Phase], name: Name) -> Section:
     rows = []
     for phase in found:
         alternatives = "; ".join(phase.alternatives)
@@ -212,14 +229,14 @@ def _phase_section(case: Case, found: Sequence[Phase]) -> Section:
                 (
                     f"{'· ' if phase.parent else ''}{phase_name(phase.name)}",
                     when(case, phase.start_s),
-                    plus_minus(phase.start.unc_s),
+                    spread(phase.start.unc_s),
                     when(case, phase.end_s),
-                    plus_minus(phase.end.unc_s),
+                    spread(phase.end.unc_s),
                     length(phase.duration_s),
                     f"confirmed by {phase.confirmed_by}" if phase.confirmed_by else "proposed",
-                    phase.source.replace("_", " ") or "the record",
+                    ", ".join(name(one) for one in phase.source.split(", ")) or "the record",
                 ),
-                key=_phase_key(phase.name, phase.index),
+                key=phase_key(phase.name, phase.index),
                 note=phase.rule + (f". Could also be: {alternatives}" if alternatives else ""),
             )
         )
@@ -227,15 +244,18 @@ def _phase_section(case: Case, found: Sequence[Phase]) -> Section:
         "Phases",
         lead=(
             "A boundary is taken from the trace named last in its row unless somebody confirmed another time.",
-        ),
+        )
+        if found
+        else (),
         tables=(
+            _durations(found),
             Table(
                 caption="Phases: reference clock and min:s from the start, each boundary with its 95 % interval",
                 headings=("phase", "start", "±", "end", "±", "length", "state", "by"),
                 rows=tuple(rows),
                 right="<<><>><<",
-                widths=(34, 29, 15, 29, 15, 13, 19, 26),
-                empty="none could be told; they need a pump flow",
+                widths=(32, 28, 19, 28, 19, 13, 18, 26),
+                empty="No phase could be told: that needs a pump flow.",
             ),
         ),
     )

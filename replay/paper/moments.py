@@ -3,23 +3,30 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING
 
 from afterclamp.io.case import Span
 
-from ..wording import NONE, half_width, length, number, plus_minus, unit_name
+from ..evidence_words import Fact, facts_of, lag_words, link_words, other_explanations, rests_on, subtitle
+from ..wording import Z95, half_width, length, number, site_words, spread
 from .content import Moment, Picture, Row, Section, Table
 
 if TYPE_CHECKING:
     from afterclamp.annotate.finds import Find, Finds
     from afterclamp.annotate.marks import Mark, Verdict
-    from afterclamp.io.case import Case, Channel
+    from afterclamp.annotate.rules import Link
+    from afterclamp.io.case import Case, Channel, TimedNote
 
 CONTEXT_S = 300.0  # 5 min on both sides of an event
 CLOSE_CONTEXT_S = 20.0  # of something shorter than a minute: a flush is lost in ten minutes
 SHORT_S = 60.0
 GRID_SD_S = 1 / math.sqrt(12)  # what a time on a grid of whole seconds leaves open
+LISTED_TIMES = 20  # the same words more often are a sign, not something said (this project's choice)
+CHANNELS_SHOWN = 3  # names in a list; a gap may be on a dozen
+
+Name = Callable[[str], str]
 
 
 def when(case: Case, t: float) -> str:
@@ -29,23 +36,49 @@ def when(case: Case, t: float) -> str:
 
 def find_key(find: Find) -> str:
     """Where the paper's links to a find point."""
-    return "find-" + "".join(c if c.isalnum() else "-" for c in find.key)
+    return f"find-{_key(find.key)}"
+
+
+def phase_key(name: str, index: int) -> str:
+    """Where the paper's links to a phase point."""
+    return f"phase-{name}-{index}" if name != "bypass_net_of_no_flow" else "phase-bypass-0"
+
+
+def _key(key: str) -> str:
+    return "".join(c if c.isalnum() else "-" for c in key)
+
+
+def namer(case: Case, believe: str | None = None) -> Name:
+    """How the paper writes a channel that a rule or a figure names: as people say it."""
+    from afterclamp.annotate.named import signals, under_their_site
+    from afterclamp.annotate.site import believed_signal
+
+    named = under_their_site(signals(case), believed_signal(case, believe)[0])
+    said = {name: signal.plain_name for name, signal in named.items()}
+    said |= {channel.id: channel.plain_name for channel in case.channels if channel.id not in said}
+    return lambda name: said.get(name) or site_words(name)
 
 
 def channels_of(case: Case, names: Sequence[str]) -> list[Channel]:
-    """Channels by canonical name or id; two lines may share a name where no site is known."""
-    return [channel for name in names for channel in case.channels if name in (channel.name, channel.id)]
+    """Channels by canonical name or id, each once; two lines may share a name where no site is known."""
+    found = {
+        channel.id: channel
+        for name in names
+        for channel in case.channels
+        if name in (channel.name, channel.id) and channel.count
+    }
+    return list(found.values())
 
 
-def time_sd(case: Case, names: Sequence[str], t: float) -> float:
-    """Standard deviation of a find's time: the clock of the least certain channel, and the grid's second."""
-    clocks = [channel.sd(t) for channel in channels_of(case, names)]
-    return math.hypot(max(clocks, default=0.0), GRID_SD_S)
+def find_doubt(find: Find) -> float:
+    """Half width of the 95 % interval of a find's times: what its clocks leave it, and the grid's second."""
+    return math.hypot(find.unc_s, Z95 * GRID_SD_S)
 
 
-def channel_ids(case: Case, names: Sequence[str]) -> tuple[str, ...]:
-    """Ids of channels by name, and of pump flow, which says what was going on."""
-    return tuple(dict.fromkeys(channel.id for channel in channels_of(case, [*names, "pump_flow"])))
+def note_doubt(case: Case, note: TimedNote) -> str:
+    """The ± of a line of text."""
+    unset = any(source.name == note.source and source.clock.method == "unset" for source in case.sources)
+    return spread(math.inf if unset else half_width(note.sd_s))
 
 
 def picture_span(case: Case, start: float, end: float) -> Span:
@@ -57,47 +90,92 @@ def picture_span(case: Case, start: float, end: float) -> Span:
 # -- finds -------------------------------------------------------------------------------------------
 
 
-def find_section(case: Case, found: Finds, verdicts: Mapping[str, Sequence[Verdict]]) -> Section:
-    """All finds: a list, then one block with a picture each."""
-    rows, moments = [], []
-    for find in found:
-        state = _state(verdicts.get(find.key, ()))
-        half = half_width(time_sd(case, find.channels, find.start_s))
-        rows.append(
+def find_sections(
+    case: Case, found: Finds, verdicts: Mapping[str, Sequence[Verdict]], name: Name
+) -> tuple[Section, ...]:
+    """A list of all finds, artefacts with a small picture each, events with a block each."""
+    states = {find.key: _state(verdicts.get(find.key, ())) for find in found}
+    sections = [_list(case, found, states, name)]
+    artefacts = [find for find in found if find.code.startswith("A")]
+    if artefacts:
+        sections.append(_artefacts(case, artefacts, states, name))
+    events = [find for find in found if not find.code.startswith("A")]
+    if events:
+        moments = tuple(_event(case, find, states[find.key], found.site, name) for find in events)
+        sections.append(Section("Events", lead=(EVENTS_LEAD,), moments=moments))
+    return tuple(sections)
+
+
+EVENTS_LEAD = (
+    "Each with five minutes around it, or 20 seconds where it is shorter than a minute; the find itself is tinted. "
+    "The rules in words stand in the appendix."
+)
+
+
+def _title(find: Find) -> str:
+    return ", ".join(part for part in (f"{find.code} {find.name}", subtitle(find)) if part)
+
+
+def _list(case: Case, found: Finds, states: Mapping[str, str], name: Name) -> Section:
+    rows = tuple(
+        Row(
+            (
+                _title(find),
+                when(case, find.start_s),
+                spread(find_doubt(find)),
+                length(find.duration_s),
+                _few(find.channels, name),
+                number(find.confidence, 2),
+                states[find.key],
+            ),
+            link=find_key(find),
+        )
+        for find in found
+    )
+    listed = Table(
+        caption="Finds in order of time: reference clock and min:s from the start",
+        headings=("find", "start", "±", "min:s", "channels", "plain", "state"),
+        rows=rows,
+        right="<<>><><",
+        widths=(46, 31, 26, 13, 33, 10, 21),
+        empty="The rules that could be used found nothing.",
+    )
+    held_back = Table(
+        caption="Seen and not put forward, each with its reason",
+        headings=("find", "start", "±", "min:s", "channels"),
+        rows=tuple(
             Row(
                 (
-                    f"{find.code} {find.name}",
+                    _title(find),
                     when(case, find.start_s),
-                    plus_minus(half),
+                    spread(find_doubt(find)),
                     length(find.duration_s),
-                    ", ".join(name.replace("_", " ") for name in find.channels),
-                    number(find.confidence, 2),
-                    state,
+                    _few(find.channels, name),
                 ),
-                link=find_key(find),
+                note=_sentence(find.held_back),
             )
-        )
-        moments.append(_find_moment(case, find, state, half))
-    closing = [f"Not looked for: {line}." for line in found.not_looked_for]
-    return Section(
-        "Finds",
-        lead=(
-            "Each is proposed by a rule and must be confirmed by a qualified person. How plain it is, from 0 to 1, "
-            "is no probability. What stands before something else did not necessarily cause it.",
+            for find in found.held_back
         ),
-        tables=(
-            Table(
-                caption="Finds in order of time: reference clock and min:s from the start",
-                headings=("find", "start", "±", "min:s", "channels", "plain", "state"),
-                rows=tuple(rows),
-                right="<<>><><",
-                widths=(50, 32, 14, 14, 36, 11, 23),
-                empty="the rules that could be used found nothing",
-            ),
-        ),
-        moments=tuple(moments),
-        closing=tuple(closing),
+        right="<<>><",
+        widths=(46, 31, 26, 13, 64),
+        empty="No rule held anything back.",
     )
+    lead = (
+        "Each is proposed by a rule and must be confirmed by a qualified person. How plain it is, from 0 to 1, "
+        "is no probability. What stands before something else did not necessarily cause it.",
+    )
+    closing = tuple(f"{line}." for line in found.not_looked_for)
+    return Section("Finds", lead=lead, tables=(listed, held_back), closing=closing)
+
+
+def _few(names: Sequence[str], name: Name) -> str:
+    shown = [name(one) for one in names[:CHANNELS_SHOWN]]
+    more = len(names) - len(shown)
+    return ", ".join(shown) + (f" and {more} more" if more else "")
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}".rstrip(".") + "."
 
 
 def _state(verdicts: Sequence[Verdict]) -> str:
@@ -105,177 +183,200 @@ def _state(verdicts: Sequence[Verdict]) -> str:
     return ", ".join(f"{one.decision} by {one.author}" for one in verdicts) or "proposed"
 
 
-def _find_moment(case: Case, find: Find, state: str, half: float) -> Moment:
-    channels = ", ".join(name.replace("_", " ") for name in find.channels)
-    heading = f"{find.code} {find.name}" + (f" ({find.subtype})" if find.subtype else "")
+def _artefacts(case: Case, found: Sequence[Find], states: Mapping[str, str], name: Name) -> Section:
+    rows = []
+    doubts: dict[str, None] = {}
+    for find in found:
+        doubts |= dict.fromkeys(
+            f"{find.code} {find.name} could also be {other}." for other in other_explanations(find.evidence)
+        )
+        facts = [_fact_words(case, fact) for fact in facts_of(find, name)]
+        seen = [f"{label}: {text}" if label != "What was seen" else text for label, text in facts]
+        start = f"{when(case, find.start_s)} {spread(find_doubt(find))}"
+        rows.append(
+            Row(
+                (
+                    f"{_title(find)}: {_few(find.channels, name)}",
+                    f"{start}, {length(find.duration_s)} min:s, {states[find.key]}",
+                    ". ".join(seen),
+                ),
+                key=find_key(find),
+                picture=_small(case, find, name),
+            )
+        )
+    table = Table(
+        caption="Artefacts: what is masked, and what is missing between the first and last value of a channel",
+        headings=("artefact", "start, length, state", "what was seen"),
+        rows=tuple(rows),
+        widths=(28, 28, 60),
+        pictured="recorded, artefact tinted",
+    )
+    return Section("Artefacts", tables=(table,), closing=tuple(doubts))
+
+
+def _small(case: Case, find: Find, name: Name) -> Picture | None:
+    channels = channels_of(case, find.channels[:1])
+    if not channels:
+        return None
     span = picture_span(case, find.start_s, find.end_s)
-    times = f"{when(case, find.start_s)} to {when(case, find.end_s)}, {plus_minus(half)} each, "
+    return Picture(
+        span=span,
+        marked=Span(find.start_s, find.end_s),
+        channels=(channels[0].id,),
+        alt=f"{name(find.channels[0])} from {when(case, span.start)} to {when(case, span.end)}; {find.name} is "
+        f"tinted from {length(find.start_s)} to {length(find.end_s)}.",
+        caption="",
+        look="small",
+    )
+
+
+def _fact_words(case: Case, fact: Fact) -> tuple[str, str]:
+    times = ", ".join(when(case, t) for t in fact.times)
+    return fact.label, " ".join(part for part in (fact.text, times) if part)
+
+
+def _event(case: Case, find: Find, state: str, site: str, name: Name) -> Moment:
+    channels = ", ".join(name(one) for one in find.channels)
+    span = picture_span(case, find.start_s, find.end_s)
+    times = f"{when(case, find.start_s)} to {when(case, find.end_s)}, {spread(find_doubt(find))} each, "
     times += f"{length(find.duration_s)} min:s"
+    facts = [_fact_words(case, fact) for fact in facts_of(find, name)]
+    facts += [("Could also be", text) for text in other_explanations(find.evidence)]
+    facts += [
+        (_sentence(link.relation)[:-1], _seen_words(case, link)) for link in find.linked if not link.key
+    ]
+    title = _title(find)
+    # The believed pressure says what a stop of the flow or a warm outlet did to the patient.
+    shown = channels_of(case, [*find.channels, *([site] if site else []), "pump_flow"])
     return Moment(
         key=find_key(find),
-        heading=heading,
+        heading=title,
         when=times,
         state=f"{state}; plain {number(find.confidence, 2)} of 1; on {channels}"
-        + (f"; judged at {find.site.replace('_', ' ')}" if find.site else ""),
-        facts=tuple(evidence_facts(find)),
-        links=tuple((_link_words(link), f"find-{_key(link.key)}") for link in find.linked if link.key),
+        + (f"; judged at {name(find.site)}" if find.site else ""),
+        facts=tuple(facts),
+        links=tuple((_link(case, link), f"find-{_key(link.key)}") for link in find.linked if link.key),
         picture=Picture(
             span=span,
             marked=Span(find.start_s, find.end_s),
-            channels=channel_ids(case, find.channels),
+            channels=tuple(channel.id for channel in shown),
             alt=f"Strips with {channels} from {when(case, span.start)} to {when(case, span.end)}; "
             f"{find.name} is tinted from {length(find.start_s)} to {length(find.end_s)}.",
-            caption=f"{heading}, {length(span.duration)} min:s around it.",
+            caption=f"{title}: {when(case, span.start)} to {when(case, span.end)}",
+            rows=_rows(shown),
         ),
     )
 
 
-def _key(key: str) -> str:
-    return "".join(c if c.isalnum() else "-" for c in key)
+def _rows(channels: Sequence[Channel]) -> int:
+    """How many strips a picture of these channels has: one a kind."""
+    return len({channel.kind for channel in channels})
 
 
-def _link_words(link: Any) -> str:
-    lag = f", {number(link.lag_s, 0)} s" if link.lag_s is not None else ""
-    return f"{link.relation}{'' if link.ordered else ' (cannot order)'} {link.what}{lag}"
+def _link(case: Case, link: Link) -> str:
+    at = f" at {when(case, link.at_s)}" if link.at_s is not None else ""
+    lag = lag_words(link)
+    return f"{link_words(link)}{at}{f', {lag}' if lag else ''}"
 
 
-_SPOKEN_FOR = {
-    "rule",
-    "crossings",
-    "before",
-    "during",
-    "after",
-    "unit",
-    "used_s",
-    "masked_s",
-    "unknown_s",
-    "alternatives",
-}
+def _seen_words(case: Case, link: Link) -> str:
+    """What was seen on a channel, without the relation, which stands before it."""
+    return _link(case, link).removeprefix(link.relation).strip()
 
 
-def evidence_facts(find: Find) -> list[tuple[str, str]]:
-    """The evidence of a find as names and words."""
+def rule_table(found: Finds) -> Table:
+    """The rules that found or held back something, in words."""
     from afterclamp.annotate.rules import by_code
-    from afterclamp.annotate.rules.rule import STATUS
 
-    evidence = find.evidence
-    facts: list[tuple[str, str]] = []
-    rule = by_code(find.code)
-    source = f", {rule.source}" if rule.source else ""
-    facts.append(
-        ("Rule", f"{evidence.get('rule', rule.sentence())} ({STATUS.get(rule.status, rule.status)}{source})")
+    said: dict[str, str] = {}
+    for find in (*found, *found.held_back):
+        said.setdefault(find.code, str(find.evidence.get("rule", "")) or by_code(find.code).sentence())
+    return Table(
+        caption="The rules that found something, in words; the command afterclamp rules lists all, with every number",
+        headings=("rule", "in words", "rests on"),
+        rows=tuple(
+            Row((f"{code} {by_code(code).name}", words, rests_on(by_code(code))), key=f"rule-{code}")
+            for code, words in sorted(said.items())
+        ),
+        widths=(30, 96, 52),
+        empty="No rule found anything.",
     )
-    levels = [
-        f"{name} {_value(evidence[name])}"
-        for name in ("before", "during", "after")
-        if evidence.get(name) is not None
-    ]
-    if levels:
-        facts.append(("Levels", f"{', '.join(levels)} {unit_name(str(evidence.get('unit', '')))}".rstrip()))
-    seconds = [
-        f"{evidence[name]} s {words}"
-        for name, words in (("used_s", "used"), ("masked_s", "masked"), ("unknown_s", "not recorded"))
-        if evidence.get(name)
-    ]
-    if seconds:
-        facts.append(("Seen", ", ".join(seconds)))
-    for name, value in evidence.items():
-        if name not in _SPOKEN_FOR and value not in (None, "", [], {}):
-            facts.append((name.replace("_", " ").capitalize(), _value(value)))
-    facts += [
-        ("Could also be", f"{one['what']}: {one['why_not']}") for one in evidence.get("alternatives", ())
-    ]
-    for link in find.linked:
-        if not link.key:
-            facts.append((link.relation.capitalize(), _link_words(link)))
-    return facts
-
-
-def _value(value: Any) -> str:
-    """Any plain value as words."""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, float):
-        return number(
-            value, 0 if abs(value) >= 100 else 1 if abs(value) >= 10 or value == round(value, 1) else 2
-        )
-    if isinstance(value, Mapping):
-        given = ((name, part) for name, part in value.items() if part is not None)
-        return ", ".join(f"{str(name).replace('_', ' ')} {_value(part)}" for name, part in given)
-    if isinstance(value, Sequence) and not isinstance(value, str):
-        return ", ".join(_value(part) for part in value)
-    return NONE if value is None else str(value)
 
 
 # -- marks -------------------------------------------------------------------------------------------
 
 
 def mark_section(case: Case, found: Sequence[Mark]) -> Section:
-    """What people marked, each with a picture."""
-    moments = []
-    for mark in found:
-        words = " ".join(part for part in (mark.code, mark.text) if part) or mark.kind
-        span = picture_span(case, mark.start_s, mark.end_s)
-        doubt = _mark_doubt(case, mark)
-        moment_when = f"{when(case, mark.start_s)}, {doubt}"
-        if mark.end_s > mark.start_s:
-            long = length(mark.end_s - mark.start_s)
-            moment_when = f"{when(case, mark.start_s)} to {when(case, mark.end_s)}, {doubt}, {long} min:s"
-        moments.append(
-            Moment(
-                key=f"mark-{_key(mark.id)}",
-                heading=words,
-                when=moment_when,
-                state=f"marked by {mark.author}"
-                + (f", {mark.confidence} % sure" if mark.confidence is not None else ""),
-                picture=Picture(
-                    span=span,
-                    marked=Span(mark.start_s, mark.end_s),
-                    channels=channel_ids(case, mark.channels),
-                    alt=f"Strips from {when(case, span.start)} to {when(case, span.end)} around the mark {words}.",
-                    caption=f"{words}, {length(span.duration)} min:s around it.",
-                ),
-            )
-        )
+    """What people marked, each with a picture of the arterial pressures and the flow."""
+    moments = tuple(_mark(case, mark) for mark in found)
     lead = () if moments else ("Nobody has marked anything in this case.",)
-    return Section("Marks", lead=lead, moments=tuple(moments))
+    return Section("Marks", lead=lead, moments=moments)
 
 
-def _mark_doubt(case: Case, mark: Mark) -> str:
-    """The ± of a mark: that of its trace's clock; where it was put by hand on the reference clock, that is said."""
-    if not mark.anchored:
-        return "as placed on the reference clock"
-    sd = max(
-        (channel.sd(mark.start_s) for channel in map(case.get, mark.channels) if channel is not None),
-        default=0.0,
+def _mark(case: Case, mark: Mark) -> Moment:
+    words = mark.text or mark.code or mark.kind
+    said = f"marked by {mark.author}" + (f" as {mark.code}" if mark.text and mark.code else "")
+    if mark.confidence is not None:
+        said += f", {mark.confidence} % sure"
+    if mark.kind == "note":
+        return Moment(f"mark-{_key(mark.id)}", words, "on the whole case", said)
+    span = picture_span(case, mark.start_s, mark.end_s)
+    if mark.end_s <= mark.start_s:  # a moment does not say how long what it means was
+        span = Span(
+            max(case.span.start, mark.start_s - CONTEXT_S), min(case.span.end, mark.start_s + CONTEXT_S)
+        )
+    doubt = (
+        f"{spread(mark.unc_s)} by its trace's clock" if mark.anchored else "as placed on the reference clock"
     )
-    return f"{plus_minus(half_width(sd))} by its trace's clock"
+    times = f"{when(case, mark.start_s)}, {doubt}"
+    if mark.end_s > mark.start_s:
+        long = length(mark.end_s - mark.start_s)
+        times = f"{when(case, mark.start_s)} to {when(case, mark.end_s)}, {doubt}, {long} min:s"
+    arterial = [channel.id for channel in case.channels if channel.kind == "arterial_pressure"]
+    shown = channels_of(case, [*mark.channels, *arterial, "pump_flow"])
+    return Moment(
+        key=f"mark-{_key(mark.id)}",
+        heading=words,
+        when=times,
+        state=said,
+        picture=Picture(
+            span=span,
+            marked=Span(mark.start_s, mark.end_s),
+            channels=tuple(channel.id for channel in shown),
+            alt=f"Strips from {when(case, span.start)} to {when(case, span.end)} around the mark {words}.",
+            caption=f"{words}: {when(case, span.start)} to {when(case, span.end)}",
+            rows=_rows(shown),
+        ),
+    )
 
 
 def said_section(case: Case) -> Section:
-    """Log lines, captions and annotations of files, as they were written, on the reference clock."""
-    unset = {source.name for source in case.sources if source.clock.method == "unset"}
+    """Log lines, captions and annotations of files, as they were written, on the reference clock.
+
+    What a source writes over and over, such as a sign at every beat, is counted and not listed.
+    """
+    often = Counter((note.source, note.text) for note in case.notes)
     rows = tuple(
-        Row(
-            (
-                when(case, note.t),
-                "clock not set" if note.source in unset else plus_minus(half_width(note.sd_s)),
-                note.source,
-                note.text,
-            )
-        )
+        Row((when(case, note.t), note_doubt(case, note), note.source, note.text))
         for note in case.notes
+        if often[note.source, note.text] <= LISTED_TIMES
+    )
+    counted = tuple(
+        f"Not listed: “{text}” of {source}, {times} times."
+        for (source, text), times in often.items()
+        if times > LISTED_TIMES
     )
     return Section(
         "Said and written",
+        closing=counted,
         tables=(
             Table(
                 caption="Lines as they were written, at their time on the reference clock",
                 headings=("time", "±", "source", "words"),
                 rows=rows,
                 right="<><<",
-                widths=(32, 18, 22, 106),
-                empty="no source has any",
+                widths=(32, 22, 22, 102),
+                empty="No source has any words.",
             ),
         ),
     )

@@ -20,16 +20,18 @@ from PySide6.QtGui import (
     QPen,
 )
 
-from .content import CaseContent, Moment, Picture, Section, Table
+from .content import CaseContent, Moment, Picture, Row, Section, Table
 
 PAGE_W, PAGE_H = 210.0, 297.0
 LEFT, RIGHT, TOP = 16.0, 16.0, 14.0
 WIDTH = PAGE_W - LEFT - RIGHT
 FOOT_TOP = PAGE_H - 27.0  # the footer's rule
 BOTTOM = FOOT_TOP - 3.0  # where content ends
+MOST = 0.7 * (BOTTOM - TOP)  # of a page that is kept free for the begin of a section
 RESOLUTION = 300
-PICTURE_H = 58.0
-OVERVIEW_LEAST_H, OVERVIEW_H = 110.0, 165.0
+PICTURE_H, MORE_H = 58.0, 18.0  # with two strips, and for each one more
+SMALL_W, SMALL_H = 58.0, 19.0  # a picture in a row of a table
+OVERVIEW_LEAST_H, OVERVIEW_H = 92.0, 150.0
 SHORT_FACT, LONG_LINE = 70, 130  # characters
 PAD = 0.9  # on both sides of a cell
 CELL, HEADING = 7.0, 6.2  # points; headings are bold and stand over narrow columns
@@ -146,7 +148,9 @@ class _Paper:
 
     def _section(self, section: Section) -> None:
         self._y += 5
-        self._room(26)
+        self._room(
+            min(14 + sum(self._height(text, 9) + 1.2 for text in section.lead) + self._first(section), MOST)
+        )
         self._text(section.title, 13, self._y, bold=True)
         self._rule(self._y + 0.5, INK)
         self._y += 2.5
@@ -162,6 +166,14 @@ class _Paper:
         for line in section.closing:
             self._paragraph(line, 8)
 
+    def _first(self, section: Section) -> float:
+        """Height of what must stand beneath a section's title, so that no title ends a page."""
+        if section.picture is not None:
+            return OVERVIEW_LEAST_H + self._height(section.picture.caption, 7.5)
+        if section.tables:
+            return 22.0
+        return self._moment_height(section.moments[0]) if section.moments else 0.0
+
     def _cautions(self) -> None:
         self._y += 5
         for number, paragraph in enumerate(self._content.cautions):
@@ -169,77 +181,103 @@ class _Paper:
 
     def _moment(self, moment: Moment) -> None:
         self._y += 4
-        facts = _joined([f"{name}: {value}" for name, value in moment.facts])
-        if moment.links:
-            facts.append("See also: " + ", ".join(words for words, _ in moment.links))
-        texts = [
-            (moment.heading, 10.0),
-            (moment.when, 8.5),
-            (moment.state, 8.0),
-            *((fact, 8.0) for fact in facts),
-        ]
-        needed = sum(self._height(text, size) for text, size in texts) + len(texts)
-        if moment.picture is not None:
-            needed += PICTURE_H + self._height(moment.picture.caption, 7.5) + 4
-        self._room(min(needed, BOTTOM - TOP))
+        facts = _lines(moment)
+        self._room(min(self._moment_height(moment), BOTTOM - TOP))
         self._text(moment.heading, 10, self._y, bold=True)
         self._text(moment.when, 8.5, self._y)
         self._text(moment.state, 8, self._y, colour=SOFT)
         for fact in facts:
             self._paragraph(fact, 8, gap=0.4)
         if moment.picture is not None:
-            self._picture(moment.picture, PICTURE_H)
+            self._picture(moment.picture, _tall(moment.picture))
+
+    def _moment_height(self, moment: Moment) -> float:
+        texts = [
+            (moment.heading, 10.0),
+            (moment.when, 8.5),
+            *((text, 8.0) for text in (moment.state, *_lines(moment))),
+        ]
+        height = sum(self._height(text, size) for text, size in texts) + len(texts)
+        if moment.picture is not None:
+            height += _tall(moment.picture) + self._height(moment.picture.caption, 7.5) + 4
+        return height
 
     def _picture(self, picture: Picture, height: float) -> None:
         caption = self._height(picture.caption, 7.5)
         self._room(height + caption + 3)
-        rect = QRectF(LEFT * self._mm, (self._y + 1) * self._mm, WIDTH * self._mm, height * self._mm)
-        if self._draw is not None:
-            self._p.save()
-            self._p.setClipRect(rect)
-            self._draw(self._p, rect, picture)
-            self._p.restore()
-            self._drawn += 1
-            if self._tell is not None:
-                self._tell(self._drawn / self._pictures)
+        self._draw_at(picture, LEFT, self._y + 1, WIDTH, height)
         self._y += height + 2
         self._text(picture.caption, 7.5, self._y, colour=SOFT)
         self._y += 1
+
+    def _draw_at(self, picture: Picture, left: float, top: float, width: float, height: float) -> None:
+        if self._draw is None:
+            return
+        rect = QRectF(left * self._mm, top * self._mm, width * self._mm, height * self._mm)
+        self._p.save()
+        self._p.setClipRect(rect)
+        self._draw(self._p, rect, picture)
+        self._p.restore()
+        self._drawn += 1
+        if self._tell is not None:
+            self._tell(self._drawn / self._pictures)
 
     # -- tables -------------------------------------------------------------------------------------
 
     def _table(self, table: Table) -> None:
         if not table.rows:
             if table.empty:
-                self._paragraph(f"{table.caption}: {table.empty}")
+                self._paragraph(table.empty)
             return
         shares = table.widths or (1.0,) * len(table.headings)
-        widths = [WIDTH * share / sum(shares) for share in shares]
+        room = WIDTH - (SMALL_W + 2 * PAD if table.pictured else 0.0)
+        widths = [room * share / sum(shares) for share in shares]
         head = self._row_height(table.headings, widths, bold=True)
-        first = self._row_height(table.rows[0].cells, widths)
+        first = self._height_of(table.rows[0], widths)
         self._y += 2
         self._room(self._height(table.caption, 8) + head + first + 4)
         self._text(table.caption, 8, self._y, colour=SOFT)
         self._y += 0.8
         self._heading(table, widths, head)
         for row in table.rows:
-            height = self._row_height(row.cells, widths)
-            note = self._height(row.note, 7, WIDTH - 4) + 1 if row.note else 0.0
-            if self._y + height + note > BOTTOM:
+            if self._y + self._height_of(row, widths) > BOTTOM:
                 self._new_page()
                 self._text(f"{table.caption} (continued)", 8, self._y, colour=SOFT)
                 self._y += 0.8
                 self._heading(table, widths, head)
-            self._cells(row.cells, widths, table.right)
-            self._y += height
-            if row.note:
-                self._text(row.note, 7, self._y, colour=SOFT, left=LEFT + 2, width=WIDTH - 4)
-                self._y += 1
-            self._rule(self._y)
+            self._row(row, widths, table.right)
         self._y += 2
+
+    def _height_of(self, row: Row, widths: list[float]) -> float:
+        height = self._row_height(row.cells, widths)
+        if row.picture is not None:
+            height = max(height, SMALL_H + 1.4)
+        return height + (self._height(row.note, 7, WIDTH - 4) + 1 if row.note else 0.0)
+
+    def _row(self, row: Row, widths: list[float], right: str) -> None:
+        height = self._row_height(row.cells, widths)
+        self._cells(row.cells, widths, right)
+        if row.picture is not None:
+            height = max(height, SMALL_H + 1.4)
+            self._draw_at(row.picture, LEFT + sum(widths) + PAD, self._y + 0.7, SMALL_W, SMALL_H)
+        self._y += height
+        if row.note:
+            self._text(row.note, 7, self._y, colour=SOFT, left=LEFT + 2, width=WIDTH - 4)
+            self._y += 1
+        self._rule(self._y)
 
     def _heading(self, table: Table, widths: list[float], height: float) -> None:
         self._cells(table.headings, widths, table.right, bold=True)
+        if table.pictured:
+            self._text(
+                table.pictured,
+                HEADING,
+                self._y + 0.7,
+                bold=True,
+                left=LEFT + sum(widths) + PAD,
+                width=SMALL_W,
+                advance=False,
+            )
         self._y += height
         self._rule(self._y, INK)
 
@@ -328,6 +366,11 @@ class _Paper:
         )
 
 
+def _tall(picture: Picture) -> float:
+    """Height of a moment's picture, so that the legend of every strip has room."""
+    return PICTURE_H + MORE_H * min(max(picture.rows - 2, 0), 4)
+
+
 def _breakable(text: str, metrics: QFontMetricsF, width: float) -> str:
     """The text with a place to break in every word that alone is wider than its line."""
     if all(metrics.horizontalAdvance(word) <= width for word in text.split()):
@@ -341,6 +384,14 @@ def _breakable(text: str, metrics: QFontMetricsF, width: float) -> str:
             pieces[-1] += letter
         words.append("\u200b".join(pieces))
     return " ".join(words)
+
+
+def _lines(moment: Moment) -> list[str]:
+    """What stands between a moment's heading and its picture."""
+    lines = _joined([f"{name}: {value}" for name, value in moment.facts])
+    if moment.links:
+        lines.append("See also: " + ", ".join(words for words, _ in moment.links))
+    return lines
 
 
 def _joined(facts: list[str]) -> list[str]:

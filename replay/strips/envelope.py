@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from math import floor
 from typing import Final
 
@@ -49,6 +50,7 @@ class Grain:
     dots: int = 1
 
     @classmethod
+    @lru_cache(maxsize=16)
     def of_screen(cls, dots_per_pixel: float) -> Grain:
         """The grain for a screen with so many device pixels in a logical one."""
         dots = 2 if dots_per_pixel >= 1.75 else 1

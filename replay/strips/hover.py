@@ -9,7 +9,7 @@ import numpy as np
 from .axis import TimeText, write_value
 from .courses import BAND_S
 from .envelope import Grain, TimeScale
-from .lanes import Bar
+from .lanes import CLOCK_NOT_SET, Bar
 from .layout import Strip, Trace
 
 _HOLD_INTERVALS = 3.0  # a value further back than this is too old to be one of now
@@ -33,7 +33,11 @@ def strip_tip(strip: Strip, t: float, scale: TimeScale, grain: Grain, text: Time
     """
     per_pixel = scale.second_per_column * grain.across
     lines = [text.write(t, 2 if per_pixel < 0.05 else 1 if per_pixel < 0.5 else 0)]
-    lines += [f"{trace.name}: {_reading(trace, t, per_pixel, strip.unit)}" for trace in strip.traces]
+    lines += [
+        f"{trace.name}: {_reading(trace, t, per_pixel, strip.unit)}"
+        + (f", {CLOCK_NOT_SET}" if trace.clock_unset else "")
+        for trace in strip.traces
+    ]
     return "\n".join(lines)
 
 
@@ -42,8 +46,22 @@ def bar_tip(bar: Bar, text: TimeText) -> str:
     times = text.write(bar.start)
     if bar.end > bar.start:
         times = f"{times} to {text.write(bar.end)}"
+    if bar.clock_unset:
+        return f"{bar.detail or bar.label}\n{times}, {CLOCK_NOT_SET}"
     sure = f" ± {write_value(round(1.96 * bar.sd_s, 1))} s" if bar.sd_s else ""
     return f"{bar.detail or bar.label}\n{times}{sure}"
+
+
+def margin_tip(strip: Strip) -> str:
+    """Lines of a tip beside a strip: its title whole, then each trace with where it comes from."""
+    lines = [f"{strip.title}, {strip.unit}" if strip.unit else strip.title]
+    for trace in strip.traces:
+        channel = trace.channel
+        tag = f", {trace.tag} at its end" if trace.tag else ""
+        label = f" ({channel.label})" if channel.label and channel.label != trace.name else ""
+        unset = f", {CLOCK_NOT_SET}" if trace.clock_unset else ""
+        lines.append(f"{trace.name}{tag}: from {channel.source}{label}{unset}")
+    return "\n".join(lines)
 
 
 def _reading(trace: Trace, t: float, per_pixel: float, unit: str) -> str:

@@ -44,6 +44,19 @@ class Trace:
     tag: str = ""
     name: str = ""
 
+    @property
+    def clock_unset(self) -> bool:
+        """Whether nobody has set the clock of its source."""
+        return self.channel.placed.clock.method == "unset"
+
+    @property
+    def short_name(self) -> str:
+        """The name as it is written where the legend has no room for it."""
+        name = self.name
+        for words, short in _SHORT_WORDS.items():
+            name = name.replace(words, short)
+        return name
+
 
 @dataclass(frozen=True, slots=True)
 class LimitLine:
@@ -69,6 +82,11 @@ class Strip:
         Share of the height, against other strips.
     limits : tuple of LimitLine
         Limits in force.
+    least : int
+        Logical pixels below which it cannot be read: a wave needs more than a row of values, a legend of
+        many traces more than one.
+    short : str
+        The title where the margin has no room for it; empty where there is none shorter.
     """
 
     title: str
@@ -77,6 +95,13 @@ class Strip:
     y_range: tuple[float, float]
     weight: float = 1.0
     limits: tuple[LimitLine, ...] = ()
+    least: int = 24
+    short: str = ""
+
+    @property
+    def is_wave(self) -> bool:
+        """Whether a trace of it is followed beat by beat."""
+        return any(trace.channel.is_wave for trace in self.traces)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,11 +112,21 @@ class _Family:
     y_range: tuple[float, float] | None
     weight: float = 1.0
     y_ranges: dict[str, tuple[float, float]] = field(default_factory=dict)  # by kind, where kinds differ
+    least: int = 30
+    short: str = ""
 
 
 # Ranges and weights are this project's choice; none is a limit of care.
 _FAMILIES: Final = (
-    _Family("Arterial pressure", ("arterial_pressure", "cuff_pressure"), "mm[Hg]", (0, 160), 3.0),
+    _Family(
+        "Arterial pressure",
+        ("arterial_pressure", "cuff_pressure"),
+        "mm[Hg]",
+        (0, 160),
+        3.0,
+        least=72,
+        short="Arterial",
+    ),
     _Family(
         "Venous and pulmonary",
         ("pulmonary_artery_pressure", "central_venous_pressure"),
@@ -99,6 +134,8 @@ _FAMILIES: Final = (
         None,
         1.2,
         {"pulmonary_artery_pressure": (-5, 70), "central_venous_pressure": (-5, 25)},
+        least=44,
+        short="Venous, pulm.",
     ),
     _Family("Pump flow", ("pump_flow",), "L/min", (0, 6)),
     _Family("Cardioplegia flow", ("cardioplegia_flow",), "mL/min", (0, 500), 0.8),
@@ -153,6 +190,28 @@ _LOOKS: Final[Mapping[str, tuple[str, Pattern, str]]] = MappingProxyType(
         "heart_rate": (GREEN, "dot", ""),
     }
 )
+_SHORT_WORDS: Final = MappingProxyType(
+    {
+        "central venous": "CVP",
+        "pulmonary artery": "PAP",
+        "left ": "L ",
+        "right ": "R ",
+        " mean": " M",
+        " systolic": " S",
+        " diastolic": " D",
+        "nasopharyngeal": "nasoph.",
+        "oesophageal": "oesoph.",
+        "cerebral": "cer.",
+        "cardioplegia": "cardiopl.",
+        "saturation": "sat.",
+        "temperature": "temp.",
+        "pressure": "press.",
+    }
+)
+"""Common short forms, for a legend that has no room for whole names; the tip beside a strip has these."""
+_MOST_LEGEND_ROWS: Final = 5
+_TITLE_ROW: Final = 18  # logical pixels
+_LEGEND_ROW: Final = 12
 _SEAM_S: Final = 1.0  # recordings that overlap by no more follow one another
 _WIDENS: Final = 0.03  # share of a usual range that must be passed before it gives way
 _PIECES: Final = 4000  # a piece is short against the recording, so that a flush touches few of them
@@ -197,7 +256,16 @@ def _family_strip(case: Case, family: _Family, channels: Sequence[Channel]) -> S
     if family.y_ranges and len({channel.kind for channel in channels}) == 1:
         title = channels[0].plain_name.capitalize() + " pressure"
     unit = plain_unit(channels[0].unit, channels[0].unit_as_written)
-    return Strip(title, unit, traces, value_range(case, channels, usual), family.weight)
+    least = max(family.least, _TITLE_ROW + _LEGEND_ROW * min(_MOST_LEGEND_ROWS, ceil(len(traces) / 2)))
+    return Strip(
+        title,
+        unit,
+        traces,
+        value_range(case, channels, usual),
+        family.weight,
+        least=least,
+        short=family.short if title == family.title else "",
+    )
 
 
 def _single_strip(case: Case, channel: Channel) -> Strip:
@@ -205,7 +273,8 @@ def _single_strip(case: Case, channel: Channel) -> Strip:
     title = name[:1].upper() + name[1:]
     trace = Trace(channel, BLACK, "solid" if channel.is_wave else "step", "", name)
     unit = plain_unit(channel.unit, channel.unit_as_written)
-    return Strip(title, unit, (trace,), value_range(case, [channel], None), 0.8)
+    least = 44 if channel.is_wave else 30
+    return Strip(title, unit, (trace,), value_range(case, [channel], None), 0.8, least=least)
 
 
 def _statistic_rank(channel: Channel) -> int:

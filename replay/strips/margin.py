@@ -91,12 +91,15 @@ def _paint_titles(painter: QPainter, strip: Strip, room: float, top: int, height
     painter.setPen(QColor(theme.ink))
     baseline = top + min(height / 2 + title_metrics.ascent() / 2 - 1, line - title_metrics.descent() + 1)
     unit_width = metrics.horizontalAdvance(strip.unit) if strip.unit else 0.0
-    title_width = title_metrics.horizontalAdvance(strip.title)
-    beside = x + title_width + 7 + unit_width <= room
-    # A line of its own for the unit only where the legend has room under it.
-    own_line = not beside and bool(strip.unit) and height >= 4 * line
-    title_room = room - x - (0 if beside or own_line else unit_width + 7)
-    title = title_metrics.elidedText(strip.title, Qt.TextElideMode.ElideRight, title_room)
+
+    def beside(text: str) -> bool:
+        return x + title_metrics.horizontalAdvance(text) + (7 + unit_width if unit_width else 0) <= room
+
+    # A line of its own for the unit only where the legend has room under it; else the shorter title.
+    own_line = not beside(strip.title) and bool(strip.unit) and height >= line * (2 + len(strip.traces))
+    written = strip.title if own_line or beside(strip.title) else strip.short or strip.title
+    title_room = room - x - (0 if beside(written) or own_line else unit_width + 7)
+    title = title_metrics.elidedText(written, Qt.TextElideMode.ElideRight, title_room)
     painter.drawText(QPointF(x, baseline), title)
     painter.setFont(plain)
     painter.setPen(QColor(theme.soft_ink))
@@ -117,29 +120,40 @@ def _paint_legend(
     painter: QPainter, strip: Strip, x: float, room: float, after: float, bottom: float, theme: Theme
 ) -> None:
     """One row a trace; where the strip is too low for that two beside each other, then in smaller type."""
-    names = [f"{trace.name} ({trace.tag})" if trace.tag else trace.name for trace in strip.traces]
-    for beside, share in ((1, 0.92), (1, 0.78), (2, 0.92), (2, 0.78)):
+    long = [f"{trace.name} ({trace.tag})" if trace.tag else trace.name for trace in strip.traces]
+    short = [trace.short_name for trace in strip.traces]
+    ways = ((1, 0.92), (1, 0.78), (2, 0.92), (2, 0.78))
+    # As large as fits with whole names; where none does, with short ones.
+    for names, (beside, share) in [(long, way) for way in ways] + [(short, way) for way in ways]:
         font = text_font(theme, share)
         metrics = QFontMetricsF(font)
         row_height = max(theme.text * (share + 0.28), metrics.ascent() + metrics.descent() - 1)
         rows = int((bottom - after - 2) // row_height)
         width = (room - x) / beside
-        sample = min(_SAMPLE * theme.growth, width * 0.3)
+        sample = min(_SAMPLE * theme.growth, width * (0.3 if names is long else 0.22))
         if rows * beside >= len(names) and all(
             metrics.horizontalAdvance(name) <= width - sample - 10 for name in names
         ):
             break
     painter.setFont(font)
-    for number, (trace, name) in enumerate(zip(strip.traces[: rows * beside], names, strict=False)):
+    places = rows * beside
+    kept = len(names) if len(names) <= places else max(0, places - 1)
+    for number, (trace, name) in enumerate(zip(strip.traces[:kept], names, strict=False)):
         row, column = divmod(number, beside)
         left = x + column * width
         middle = after + 3 + (row + 0.5) * row_height
         paint_line_sample(painter, trace, left, middle, sample, theme)
         painter.setPen(QColor(theme.ink))
-        text = metrics.elidedText(name, Qt.TextElideMode.ElideRight, width - sample - 10)
+        text = metrics.elidedText(name, Qt.TextElideMode.ElideRight, width - sample - 8)
         painter.drawText(
             QPointF(left + sample + 5, middle + (metrics.ascent() - metrics.descent()) / 2), text
         )
+    if kept < len(names) and places:
+        row, column = divmod(kept, beside)
+        middle = after + 3 + (row + 0.5) * row_height
+        painter.setPen(QColor(theme.soft_ink))
+        more = QPointF(x + column * width, middle + (metrics.ascent() - metrics.descent()) / 2)
+        painter.drawText(more, f"and {len(names) - kept} more")
 
 
 def paint_line_sample(

@@ -11,13 +11,14 @@ from afterclamp.io.case import Case, Span
 from PySide6.QtCore import QLineF, QPointF, QRect, QRectF, Qt
 from PySide6.QtGui import QColor, QFontMetricsF, QImage, QPainter, QPixmap
 
-from . import page, raster, signs
+from . import over, page, raster, signs
 from .axis import FROM_START, TimeText, TimeTicks, time_ticks
 from .courses import Course, course_of, masked_stretches
 from .envelope import Flags, Floats, Grain, TimeScale, ValueScale
 from .envelope import Picture as Pixels
 from .frame import Frame
-from .lanes import Bar, Lane, lanes_of, paint_lane, within
+from .lane_paint import paint_lane
+from .lanes import Bar, Lane, lanes_of, within
 from .layout import Strip
 from .lines import draw_samples, draw_thread
 from .margin import measurer, paint_margin, text_font, ticks_of
@@ -101,9 +102,9 @@ def paint_strips(
         width, height = width / growth, height / growth
     picture.paint(painter, int(width), int(height), span, vector=vector)
     if selected is not None:
-        picture.paint_selection(painter, selected)
+        over.paint_selection(painter, picture, selected)
     if playhead is not None:
-        picture.paint_playhead(painter, playhead)
+        over.paint_playhead(painter, picture, playhead)
     painter.restore()
 
 
@@ -137,31 +138,43 @@ class Picture:
         self.scale = TimeScale(0, 1.0, 1)
         self.places = places_of(1, 1, (), (), theme)
         self._margin: tuple[object, QPixmap] | None = None
-        self._measure = measurer(text_font(theme, _AXIS_TEXT))
+        self._arranged: tuple[int, int, Span, Grain] | None = None  # what places and scale were settled for
+        self._set_axis_font()
         self._pixels = np.empty(0, np.uint32)
 
     def show(self, case: Case | None, strips: Sequence[Strip], lanes: Sequence[Lane]) -> None:
         """Take another case, other strips or other lanes."""
         self.case, self.strips, self.lanes = case, tuple(strips), tuple(lanes)
-        self._margin = None
+        self._margin = self._arranged = None
 
     def set_theme(self, theme: Theme) -> None:
         """Take another look."""
         self.theme = theme
-        self._measure = measurer(text_font(theme, _AXIS_TEXT))
-        self._margin = None
+        self._set_axis_font()
+        self._margin = self._arranged = None
+
+    def _set_axis_font(self) -> None:
+        self._axis_font = text_font(self.theme, _AXIS_TEXT)
+        self._axis_ascent = QFontMetricsF(self._axis_font).ascent()
+        self._measure = measurer(self._axis_font)
+        self._titled: tuple[object, tuple[str, float]] | None = None
 
     def arrange(self, width: int, height: int, span: Span, grain: Grain) -> None:
         """Settle places and scale for a picture of this size, without painting."""
+        wanted, settled = (width, height, span, grain), self._arranged
+        if wanted == settled:
+            return
+        self._arranged = wanted
         self.grain = grain
-        self.places = places_of(width, height, self.strips, self.lanes, self.theme)
-        room = self._dots(self.places.right) - self._dots(self.places.left)
+        if settled is None or settled[:2] != (width, height):
+            self.places = places_of(width, height, self.strips, self.lanes, self.theme)
+        room = self.dots(self.places.right) - self.dots(self.places.left)
         columns = max(1, room // grain.dots)
         self.scale = TimeScale.of(span.start, max(span.end, span.start + 1e-6), columns)
 
     def x_of(self, t: float) -> float:
         """Left edge, in logical pixels, of the column that holds a moment."""
-        return (self._dots(self.places.left) + self.scale.column(t) * self.grain.dots) / self.grain.down
+        return (self.dots(self.places.left) + self.scale.column(t) * self.grain.dots) / self.grain.down
 
     def paint(self, painter: QPainter, width: int, height: int, span: Span, *, vector: bool = False) -> None:
         """Paint everything but the playhead and the selection, from the painter's origin on."""
@@ -178,49 +191,26 @@ class Picture:
         ticks = time_ticks(
             self.scale.start, self.scale.end, places.right - places.left, self._measure, self.time_text
         )
-        self._paint_axis(painter, ticks)
+        self._paint_axis(painter, ticks, vector)
         painter.setFont(text_font(theme, 0.85))
         for lane, (top, row_height) in zip(self.lanes, places.lanes, strict=True):
             self._clip(painter, top, row_height * lane.rows)
-            paint_lane(painter, lane, places.left, top, row_height, self.scale, self.grain, theme)
+            paint_lane(
+                painter, lane, places.left, top, row_height, self.scale, self.grain, theme, page=vector
+            )
             painter.setClipping(False)
         for strip, (top, strip_height) in zip(self.strips, places.strips, strict=True):
             self._paint_strip(painter, strip, top, strip_height, ticks, vector)
 
-    def paint_playhead(self, painter: QPainter, t: float) -> None:
-        """The line of now through all strips, with a small handle on the axis."""
-        if not 0 <= self.scale.column(t) < self.scale.columns or not self.strips:
-            return
-        places, x = self.places, self.x_of(t)
-        width = max(1, round(self.grain.down)) / self.grain.down
-        colour = QColor(self.theme.playhead)
-        painter.fillRect(QRectF(x, 0, width, places.axis[0]), colour)
-        middle, top = x + width / 2, float(places.axis[0])
-        painter.setPen(Qt.PenStyle.NoPen)
-        painter.setBrush(colour)
-        painter.drawPolygon(
-            [QPointF(middle - 4, top + 6), QPointF(middle, top), QPointF(middle + 4, top + 6)]
-        )
+    def dots(self, logical: float) -> int:
+        """Device pixels up to a place in logical ones."""
+        return round(logical * self.grain.down)
 
-    def paint_selection(self, painter: QPainter, span: Span) -> None:
-        """A chosen stretch, tinted, with its two edges."""
-        if not self.strips:
-            return
-        places = self.places
-        start = float(np.clip(self.x_of(span.start), places.left, places.right))
-        end = float(np.clip(self.x_of(span.end), places.left, places.right))
-        if end <= start:
-            return
-        tint = QColor(self.theme.selection)
-        tint.setAlpha(56)
-        painter.fillRect(QRectF(start, 0, end - start, places.axis[0]), tint)
-        for x in (start, end - 1):
-            painter.fillRect(QRectF(x, 0, 1, places.axis[0]), QColor(self.theme.soft_ink))
+    def width_of(self, text: str) -> float:
+        """Logical pixels that a text of the axis takes."""
+        return self._measure(text)
 
     # -- parts --------------------------------------------------------------------------------------
-
-    def _dots(self, logical: float) -> int:
-        return round(logical * self.grain.down)
 
     def _clip(self, painter: QPainter, top: float, height: float) -> None:
         painter.setClipRect(QRectF(self.places.left, top, self.places.right - self.places.left, height))
@@ -234,14 +224,17 @@ class Picture:
         painter.drawText(QRectF(20, 0, max(1, width - 40), height), flags, text)
 
     def _paint_between(self, painter: QPainter) -> None:
-        """Everything right of the margin that is no strip."""
+        """Everything right of the margin that is no strip, in device pixels: no dot is left between."""
         places, colour = self.places, QColor(self.theme.margin)
-        top = 0
-        for strip_top, height in (*places.strips, (places.height, 0)):
-            painter.fillRect(QRectF(places.left, top, places.width - places.left, strip_top - top), colour)
-            top = strip_top + height
-        drawn = (self._dots(places.left) + self.scale.columns * self.grain.dots) / self.grain.down
-        painter.fillRect(QRectF(drawn, 0, places.width - drawn, places.height), colour)
+        left, bottom = self.dots(places.left), self.dots(places.height) + 1
+        right = max(self.dots(places.width) + 1, left)
+        with self._device_pixels(painter):
+            top = 0
+            for strip_top, height in (*places.strips, (places.height + 1, 0)):
+                painter.fillRect(left, top, right - left, self.dots(strip_top) - top, colour)
+                top = self.dots(strip_top + height)
+            drawn = left + self.scale.columns * self.grain.dots
+            painter.fillRect(drawn, 0, right - drawn, bottom, colour)
 
     def _paint_margin(self, painter: QPainter, vector: bool) -> None:
         if vector:
@@ -249,7 +242,7 @@ class Picture:
             return
         key = (self.places, self.grain)
         if self._margin is None or self._margin[0] != key:
-            stored = QPixmap(self._dots(self.places.left), self._dots(self.places.height))
+            stored = QPixmap(self.dots(self.places.left), self.dots(self.places.height))
             stored.setDevicePixelRatio(self.grain.down)
             inner = QPainter(stored)
             paint_margin(inner, self.places, self.strips, self.lanes, self.theme)
@@ -267,20 +260,24 @@ class Picture:
         yield
         painter.setWorldTransform(transform)
 
-    def _paint_axis(self, painter: QPainter, ticks: TimeTicks) -> None:
+    def _paint_axis(self, painter: QPainter, ticks: TimeTicks, page: bool) -> None:
         places, theme = self.places, self.theme
         top = places.axis[0]
-        painter.setFont(text_font(theme, _AXIS_TEXT))
-        metrics = QFontMetricsF(painter.font())
-        baseline = top + 8 + metrics.ascent()
+        if page:
+            lines = [(self.x_of(t), 3) for t in ticks.between] + [
+                (self.x_of(t), 6) for t, _ in ticks.labelled
+            ]
+            painter.setPen(QColor(theme.rule))
+            painter.drawLines([QLineF(x, top, x, top + length) for x, length in lines])
+        else:
+            self._paint_ticks(painter, [*ticks.between, *(t for t, _ in ticks.labelled)], 0, 3)
+            self._paint_ticks(painter, [t for t, _ in ticks.labelled], 3, 3)
+        painter.setFont(self._axis_font)
         painter.setPen(QColor(theme.soft_ink))
-        title = metrics.elidedText(self.time_text.title, Qt.TextElideMode.ElideRight, places.left - 40)
-        title_end = 10 + self._measure(title)
+        baseline = top + 8 + self._axis_ascent
+        title, title_end = self._axis_title()
         painter.drawText(QPointF(10, baseline), title)
-        marks = [(self.x_of(t), 3) for t in ticks.between] + [(self.x_of(t), 6) for t, _ in ticks.labelled]
-        painter.setPen(QColor(theme.rule))
-        painter.drawLines([QLineF(x, top, x, top + length) for x, length in marks])
-        painter.drawLine(QLineF(places.left, top, places.right, top))
+        painter.fillRect(QRectF(places.left, top, places.right - places.left, 1), QColor(theme.rule))
         painter.setPen(QColor(theme.ink))
         for t, label in ticks.labelled:
             width = self._measure(label)
@@ -288,12 +285,30 @@ class Picture:
             if x > title_end + 8 and x + width <= places.width - 2:
                 painter.drawText(QPointF(x, baseline), label)
 
+    def _paint_ticks(self, painter: QPainter, times: Sequence[float], down: int, length: int) -> None:
+        """Ticks of one length as one row of pixels, stretched: a line for each takes five times as long."""
+        columns = np.floor(self.scale.place(np.array(times, np.float64)) + 1e-6).astype(np.int64)
+        row = np.zeros(self.scale.columns, np.uint32)
+        row[columns[(columns >= 0) & (columns < len(row))]] = QColor(self.theme.rule).rgb()
+        image = QImage(row.data, len(row), 1, len(row) * 4, QImage.Format.Format_ARGB32_Premultiplied)
+        left = self.dots(self.places.left) / self.grain.down
+        box = QRectF(left, self.places.axis[0] + down, len(row) / self.grain.across, length)
+        painter.drawImage(box, image)
+
+    def _axis_title(self) -> tuple[str, float]:
+        """What stands beside the time axis, and where it ends."""
+        whole, room = self.time_text.title, self.places.left - 40
+        if self._titled is None or self._titled[0] != (whole, room):
+            text = QFontMetricsF(self._axis_font).elidedText(whole, Qt.TextElideMode.ElideRight, room)
+            self._titled = ((whole, room), (text, 10 + self._measure(text)))
+        return self._titled[1]
+
     def _paint_strip(
         self, painter: QPainter, strip: Strip, top: int, height: int, ticks: TimeTicks, vector: bool
     ) -> None:
         grain = self.grain
-        first_row, last_row = self._dots(top), self._dots(top + height)
-        left = self._dots(self.places.left)
+        first_row, last_row = self.dots(top), self.dots(top + height)
+        left = self.dots(self.places.left)
         frame = Frame(
             left=left / grain.down,
             top=first_row / grain.down,
@@ -338,6 +353,7 @@ class Picture:
         signs.draw_beyond(painter, courses, frame)
         signs.draw_limits(painter, strip.limits, frame)
         signs.draw_tags(painter, courses, frame)
+        signs.draw_unset(painter, strip, frame)
         if all(course.empty for course in courses):
             signs.draw_nothing_here(painter, frame)
         painter.setClipping(False)
@@ -357,13 +373,13 @@ class Picture:
         raster.draw_strip(pixels, courses, frame, hatched, times, at_values)
         width = frame.scale.columns * frame.grain.dots
         image = QImage(pixels.data, width, frame.values.rows, width * 4, QImage.Format.Format_RGB32)
-        painter.drawImage(self._dots(frame.left), self._dots(frame.top), image)
+        painter.drawImage(self.dots(frame.left), self.dots(frame.top), image)
 
     def _fill_ground(
         self, painter: QPainter, frame: Frame, times: Sequence[float], at_values: Sequence[float]
     ) -> None:
         """Ground and grid lines alone, in device pixels: quicker than a copy where nothing else is in it."""
-        left, top, rows = self._dots(frame.left), self._dots(frame.top), frame.values.rows
+        left, top, rows = self.dots(frame.left), self.dots(frame.top), frame.values.rows
         dots = frame.grain.dots
         width = frame.scale.columns * dots
         grid = QColor(self.theme.grid)

@@ -24,6 +24,10 @@ class Places:
         Top and height of each strip.
     axis : (int, int)
         Top and height of the time axis.
+    top : int
+        Where the strips begin, under the lanes.
+    gap : int
+        Between two strips.
     """
 
     width: int
@@ -33,6 +37,8 @@ class Places:
     lanes: tuple[tuple[int, int], ...]
     strips: tuple[tuple[int, int], ...]
     axis: tuple[int, int]
+    top: int = 0
+    gap: int = 3
 
     def strip_at(self, y: float) -> int | None:
         """Number of the strip at a height, None between strips."""
@@ -49,7 +55,7 @@ class Places:
 def places_of(
     width: int, height: int, strips: Sequence[Strip], lanes: Sequence[Lane], theme: Theme
 ) -> Places:
-    """Share out a picture: the axis and the lanes take what they need, the strips the rest by weight."""
+    """Share out a picture: the axis and the lanes take what they need, the strips the rest."""
     growth = theme.growth
     margin = min(round(200 * growth), round(width * 0.3))
     right = width - round(18 * growth)
@@ -65,15 +71,13 @@ def places_of(
     axis_top = max(height - axis_height, top)
     gap = 5 if height >= 360 else 3
     room = max(0, axis_top - top - gap * max(0, len(strips) - 1))
-    weights = [strip.weight for strip in strips]
-    total = sum(weights) or 1.0
+    heights = heights_of(strips, room, growth)
     strip_places = []
-    used = 0.0
-    for number, weight in enumerate(weights):
-        from_y = top + round(room * used / total) + gap * number
-        used += weight
-        to_y = top + round(room * used / total) + gap * number
-        strip_places.append((from_y, max(2, to_y - from_y)))
+    from_y = float(top)
+    for height_of_one in heights:
+        to_y = from_y + height_of_one
+        strip_places.append((round(from_y), max(2, round(to_y) - round(from_y))))
+        from_y = to_y + gap
     return Places(
         width,
         height,
@@ -82,4 +86,20 @@ def places_of(
         tuple(lane_places),
         tuple(strip_places),
         (axis_top, axis_height),
+        top,
+        gap,
     )
+
+
+def heights_of(strips: Sequence[Strip], room: float, growth: float = 1.0) -> list[float]:
+    """Heights of strips in logical pixels: each has what it needs, what is left goes by weight.
+
+    Where there is less than they need, each has the same share of its need.
+    """
+    least = [strip.least * growth for strip in strips]
+    weights = sum(strip.weight for strip in strips)
+    over = room - sum(least)
+    if over < 0 or not weights:
+        share = room / (sum(least) or 1.0)
+        return [one * share for one in least]
+    return [one + over * strip.weight / weights for one, strip in zip(least, strips, strict=True)]

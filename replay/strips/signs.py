@@ -12,7 +12,8 @@ from PySide6.QtGui import QColor, QFontMetricsF, QPainter
 from .courses import Course
 from .envelope import flagged_runs
 from .frame import Frame, Numbers
-from .layout import LimitLine
+from .lanes import CLOCK_NOT_SET
+from .layout import LimitLine, Strip
 from .lines import draw_triangles
 from .margin import text_font
 
@@ -128,6 +129,23 @@ def draw_nothing_here(painter: QPainter, frame: Frame) -> None:
     painter.setFont(text_font(frame.theme, 0.92))
     painter.setPen(QColor(frame.theme.soft_ink))
     painter.drawText(frame.box, Qt.AlignmentFlag.AlignCenter, NOTHING_HERE)
+
+
+def draw_unset(painter: QPainter, strip: Strip, frame: Frame) -> None:
+    """Say on the strip that the clock of its traces, or of which of them, nobody has set."""
+    unset = [trace for trace in strip.traces if trace.clock_unset]
+    if not unset or frame.height < _TAG_HEIGHT:
+        return
+    words = f"? {CLOCK_NOT_SET}"
+    if len(unset) < len(strip.traces):
+        words += f": {', '.join(trace.name for trace in unset)}"
+    painter.setFont(text_font(frame.theme, 0.8))
+    metrics = QFontMetricsF(painter.font())
+    text = metrics.elidedText(words, Qt.TextElideMode.ElideRight, max(0.0, frame.width - 12))
+    box = QRectF(frame.left + 1, frame.top + 1, metrics.horizontalAdvance(text) + 6, metrics.height())
+    painter.fillRect(box, QColor(frame.theme.ground))
+    painter.setPen(QColor(frame.theme.soft_ink))
+    painter.drawText(box, Qt.AlignmentFlag.AlignCenter, text)
 
 
 def _end_of(course: Course, frame: Frame) -> QPointF | None:

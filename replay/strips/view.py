@@ -1,34 +1,21 @@
-"""The widget that shows strips: one window of one case, a line of now, and the mouse.
-
-Painting goes straight to the screen when the window moves. When only the line of now moves, the picture is
-kept and two narrow columns of it are painted again (measured: 0.1 ms against 4 ms).
-"""
+"""The widget that shows strips and takes what mouse and keyboard want of them."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from enum import Enum, auto
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from afterclamp.io.case import Case, Span
-from PySide6.QtCore import QEvent, QPoint, QPointF, QRect, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QMouseEvent, QPainter, QPaintEvent, QPixmap, QResizeEvent, QWheelEvent
+from PySide6.QtCore import QPoint, QPointF, Qt, Signal
+from PySide6.QtGui import QKeyEvent, QMouseEvent, QWheelEvent
 from PySide6.QtWidgets import QToolTip, QWidget
 
-from .axis import TimeText
-from .courses import masked_stretches
-from .envelope import Flags, Floats, Grain
-from .hover import bar_tip, strip_tip
-from .lanes import Bar, lanes_of
-from .layout import Strip, strips_of
-from .painter import Picture, paint_strips
+from .hover import bar_tip, margin_tip, strip_tip
+from .lanes import Bar
+from .over import outside
+from .painter import paint_strips
+from .surface import StripsSurface
 from .theme import PAPER, Theme
-
-if TYPE_CHECKING:
-    from afterclamp.annotate.marks import Mark
-    from afterclamp.annotate.phase_model import Phase
-    from afterclamp.annotate.rules import Find
-    from afterclamp.io.case import TimedNote
 
 __all__ = ["StripsView", "paint_strips"]
 
@@ -37,7 +24,13 @@ SHORTEST_S: Final = 0.5
 
 _ZOOM_A_NOTCH: Final = 1.25
 _NOTCH: Final = 120.0  # what a wheel reports for one notch
-_HANDLE: Final = 6  # logical pixels that the playhead's handle reaches to either side
+_KEY_STEPS: Final[dict[int, tuple[float, float]]] = {
+    Qt.Key.Key_Left: (-0.2, 1.0),
+    Qt.Key.Key_Right: (0.2, 1.0),
+    Qt.Key.Key_Up: (0.0, 1 / _ZOOM_A_NOTCH),
+    Qt.Key.Key_Down: (0.0, _ZOOM_A_NOTCH),
+}  # share of the window to slide by, factor to zoom by
+_PAGE_KEYS: Final[dict[int, int]] = {Qt.Key.Key_PageUp: -1, Qt.Key.Key_PageDown: 1}
 _CLICK_ROOM: Final = 3  # a pointer that moved less than this has clicked
 
 
@@ -47,7 +40,7 @@ class _Drag(Enum):
     PAN = auto()
 
 
-class StripsView(QWidget):
+class StripsView(StripsSurface):
     """A stack of strips over one window of time.
 
     Signals
@@ -60,220 +53,37 @@ class StripsView(QWidget):
         The window after the wheel, or after the time axis was dragged. The view shows it already.
     picked(object)
         What the clicked bar of a lane was made from.
+    scrolled(int)
+        Strips to go down by, up where negative: by the wheel over the margin, or by key.
     """
 
     scrubbed = Signal(float)
     span_selected = Signal(float, float)
     zoomed = Signal(object)
     picked = Signal(object)
+    scrolled = Signal(int)
 
     def __init__(self, parent: QWidget | None = None, *, theme: Theme = PAPER) -> None:
-        super().__init__(parent)
-        # Every pixel is painted here: nothing behind it needs to be.
-        self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)
+        super().__init__(parent, theme=theme)
         self.setMouseTracking(True)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        self._picture = Picture(theme)
-        self._span = Span(0.0, 1.0)
-        self._playhead: float | None = None
-        self._selected: Span | None = None
-        self._items: dict[str, Sequence[object]] = {"phases": (), "finds": (), "marks": (), "notes": ()}
-        self._still: QPixmap | None = None
         self._drag: _Drag | None = None
         self._pressed_at = QPointF()
         self._drag_span = self._span
-        self._picture.arrange(
-            max(1, self.width()), max(1, self.height()), self._span, Grain.of_screen(self.devicePixelRatioF())
-        )
-
-    # -- what is shown ------------------------------------------------------------------------------
-
-    def set_case(self, case: Case | None, strips: Sequence[Strip] | None = None) -> None:
-        """Show a case, from its start to its end; without `strips`, those of `strips_of`."""
-        shown = strips if strips is not None else strips_of(case) if case is not None else ()
-        self._picture.masked = {}
-        self._items = dict.fromkeys(self._items, ())
-        self._picture.show(case, shown, ())
-        self._selected = None
-        if case is not None and case.span.duration > 0:
-            self._span = case.span
-        self._refresh()
-
-    def replace_case(self, case: Case, strips: Sequence[Strip] | None = None) -> None:
-        """Show another view of the same case (an edit, another horizon) and keep window and lanes."""
-        self._picture.show(case, strips if strips is not None else strips_of(case), self._picture.lanes)
-        self._refresh()
-
-    @property
-    def span(self) -> Span:
-        """The window shown."""
-        return self._span
-
-    def set_span(self, span: Span) -> None:
-        """Show another window; emits nothing."""
-        if span != self._span and span.end > span.start:
-            self._span = span
-            self._still = None
-            self._arrange()
-            # The margin stays, but for half a label of the axis.
-            left = self._picture.places.left - 4 * self._picture.theme.text
-            self.update(left, 0, self.width() - left, self.height())
-
-    @property
-    def playhead(self) -> float | None:
-        """Where the line of now stands, in reference seconds."""
-        return self._playhead
-
-    def set_playhead(self, t: float | None) -> None:
-        """Move the line of now; only two narrow columns are painted again."""
-        if t == self._playhead:
-            return
-        for moment in (self._playhead, t):
-            if moment is not None:
-                self.update(self._playhead_box(moment))
-        self._playhead = t
-
-    @property
-    def selected(self) -> Span | None:
-        """The chosen stretch."""
-        return self._selected
-
-    def set_selected(self, span: Span | None) -> None:
-        """Choose a stretch, or none; emits nothing."""
-        if span != self._selected:
-            self._selected = span
-            self.update()
-
-    def set_marks(self, marks: Sequence[Mark | Bar]) -> None:
-        """Marks for their lane."""
-        self._set_items("marks", marks)
-
-    def set_finds(self, finds: Sequence[Find | Bar]) -> None:
-        """Finds for their lane."""
-        self._set_items("finds", finds)
-
-    def set_phases(self, phases: Sequence[Phase | Bar]) -> None:
-        """Phases for their lane."""
-        self._set_items("phases", phases)
-
-    def set_notes(self, notes: Sequence[TimedNote | Bar]) -> None:
-        """Notes for their lane."""
-        self._set_items("notes", notes)
-
-    def set_masked(self, masked: Mapping[str, Flags | Floats | Sequence[tuple[float, float]]] | None) -> None:
-        """Masked seconds by channel id: flags over the case's grid, or (start, end) pairs."""
-        self._picture.masked = masked_stretches(self._picture.case, masked)
-        self._refresh()
-
-    def set_theme(self, theme: Theme) -> None:
-        """Another ground or size of type."""
-        self._picture.set_theme(theme)
-        self._refresh()
-
-    def set_time_text(self, text: TimeText) -> None:
-        """How times are written."""
-        self._picture.time_text = text
-        self._refresh()
-
-    # -- where things are ---------------------------------------------------------------------------
-
-    def time_at(self, x: float) -> float:
-        """Reference seconds at a place, in logical pixels from the left edge of the widget."""
-        self._arrange()
-        picture = self._picture
-        grain = picture.grain
-        column = int(x * grain.down - round(picture.places.left * grain.down)) // grain.dots
-        return picture.scale.middle(min(max(column, 0), picture.scale.columns - 1))
-
-    def x_at(self, t: float) -> float:
-        """Left edge, in logical pixels, of the column that holds a moment."""
-        self._arrange()
-        return self._picture.x_of(t)
-
-    def sizeHint(self) -> QSize:
-        """A usual size."""
-        return QSize(1200, 600)
-
-    def minimumSizeHint(self) -> QSize:
-        """Room for the margin and something beside it."""
-        return QSize(320, 80)
-
-    # -- painting -----------------------------------------------------------------------------------
-
-    def paintEvent(self, event: QPaintEvent) -> None:
-        """Paint what is asked for: everything anew, or pieces of the picture that stands."""
-        painter = QPainter(self)
-        wanted = event.rect()
-        if self._still is None and wanted.width() > self.width() // 2:
-            self._picture.paint(painter, self.width(), self.height(), self._span)
-        else:
-            still = self._standing_picture()
-            ratio = still.devicePixelRatio()
-            for piece in event.region():  # type: ignore[attr-defined]  # missing in its stubs
-                source = QRectF(
-                    piece.x() * ratio, piece.y() * ratio, piece.width() * ratio, piece.height() * ratio
-                )
-                painter.drawPixmap(QRectF(piece), still, source)
-        painter.setClipRegion(event.region())
-        if self._selected is not None:
-            self._picture.paint_selection(painter, self._selected)
-        if self._playhead is not None:
-            self._picture.paint_playhead(painter, self._playhead)
-        painter.end()
-
-    def _standing_picture(self) -> QPixmap:
-        if self._still is None:
-            ratio = self.devicePixelRatioF()
-            self._still = QPixmap(round(self.width() * ratio), round(self.height() * ratio))
-            self._still.setDevicePixelRatio(ratio)
-            painter = QPainter(self._still)
-            self._picture.paint(painter, self.width(), self.height(), self._span)
-            painter.end()
-        return self._still
-
-    def resizeEvent(self, event: QResizeEvent) -> None:
-        """The picture that stood no longer fits."""
-        self._still = None
-        super().resizeEvent(event)
-
-    def event(self, event: QEvent) -> bool:
-        """A screen with other dots needs another picture."""
-        if event.type() == QEvent.Type.DevicePixelRatioChange:
-            self._refresh()
-        return super().event(event)
-
-    def _refresh(self) -> None:
-        self._still = None
-        self._arrange()
-        self.update()
-
-    def _arrange(self) -> None:
-        self._picture.arrange(
-            max(1, self.width()), max(1, self.height()), self._span, Grain.of_screen(self.devicePixelRatioF())
-        )
-
-    def _set_items(self, name: str, items: Sequence[object]) -> None:
-        self._items[name] = tuple(items)
-        picture = self._picture
-        picture.show(picture.case, picture.strips, lanes_of(**self._items))  # type: ignore[arg-type]
-        self._refresh()
-
-    def _playhead_box(self, t: float) -> QRect:
-        x = int(self.x_at(t))
-        return QRect(x - _HANDLE, 0, 2 * _HANDLE + 2, self.height())
 
     # -- the mouse ----------------------------------------------------------------------------------
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
-        """Begin to scrub, to select (shift) or to slide the window (on the time axis)."""
+        """Begin to scrub, to select (shift) or to slide the window (on the time axis, or the middle button)."""
         self._arrange()
         places = self._picture.places
-        if event.button() != Qt.MouseButton.LeftButton or self._picture.case is None:
+        buttons = (Qt.MouseButton.LeftButton, Qt.MouseButton.MiddleButton)
+        if event.button() not in buttons or self._picture.case is None or self._drag is not None:
             event.ignore()
             return
         self._pressed_at = event.position()
         self._drag_span = self._span
-        if event.position().y() >= places.axis[0]:
+        if event.button() == Qt.MouseButton.MiddleButton or event.position().y() >= places.axis[0]:
             self._drag = _Drag.PAN
         elif event.position().x() < places.left:
             event.ignore()
@@ -300,7 +110,7 @@ class StripsView(QWidget):
 
     def mouseReleaseEvent(self, event: QMouseEvent) -> None:
         """End it; a stretch that was drawn is handed on."""
-        if event.button() != Qt.MouseButton.LeftButton:
+        if event.button() not in (Qt.MouseButton.LeftButton, Qt.MouseButton.MiddleButton):
             return
         drag, self._drag = self._drag, None
         if drag is _Drag.SELECT:
@@ -312,26 +122,54 @@ class StripsView(QWidget):
             self.span_selected.emit(chosen.start, chosen.end)
 
     def wheelEvent(self, event: QWheelEvent) -> None:
-        """Zoom around the pointer; sideways, or with shift, slide."""
-        case = self._picture.case
-        if case is None:
+        """Zoom around the pointer; sideways, or with shift, slide; over the margin go through the strips."""
+        if self._picture.case is None:
             event.ignore()
             return
         turn = event.angleDelta()
         sideways = turn.x() or (turn.y() if event.modifiers() & Qt.KeyboardModifier.ShiftModifier else 0)
+        self._arrange()
+        places = self._picture.places
         if sideways:
-            shift = -sideways / _NOTCH * 0.1 * self._span.duration
-            self._take(Span(self._span.start + shift, self._span.end + shift), case)
+            self.slide(-sideways / _NOTCH * 0.1)
+        elif turn.y() and event.position().x() < places.left:
+            self.scrolled.emit(-1 if turn.y() > 0 else 1)
         elif turn.y():
-            self._arrange()
-            places = self._picture.places
             share = (event.position().x() - places.left) / (places.right - places.left)
-            share = min(max(share, 0.0), 1.0)
-            length = self._span.duration * _ZOOM_A_NOTCH ** (-turn.y() / _NOTCH)
-            length = min(max(length, SHORTEST_S), max(case.span.duration, SHORTEST_S))
-            fixed = self._span.start + share * self._span.duration
-            self._take(Span(fixed - share * length, fixed + (1 - share) * length), case)
+            self.zoom(_ZOOM_A_NOTCH ** (-turn.y() / _NOTCH), min(max(share, 0.0), 1.0))
         event.accept()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Alt with an arrow slides or zooms this view and no other, with Page Up or Down it goes through strips."""
+        alt = bool(event.modifiers() & Qt.KeyboardModifier.AltModifier)
+        step = _KEY_STEPS.get(event.key()) if alt else None
+        if alt and event.key() in _PAGE_KEYS:
+            self.scrolled.emit(_PAGE_KEYS[event.key()])
+        elif step is None or self._picture.case is None:
+            super().keyPressEvent(event)
+        elif step[0]:
+            self.slide(step[0])
+        else:
+            t, span = self._playhead, self._span
+            inside = t is not None and span.start <= t <= span.end
+            # Around the playhead where it is in sight, else around the middle.
+            self.zoom(step[1], (t - span.start) / span.duration if inside and t is not None else 0.5)
+
+    def slide(self, share: float) -> None:
+        """Slide the window by a share of its width, later where positive, within the case, and tell."""
+        shift, case = share * self._span.duration, self._picture.case
+        if case is not None:
+            self._take(Span(self._span.start + shift, self._span.end + shift), case)
+
+    def zoom(self, factor: float, share: float) -> None:
+        """Make the window `factor` times as wide around what lies at a share of it, and tell."""
+        case = self._picture.case
+        if case is None:
+            return
+        length = self._span.duration * factor
+        length = min(max(length, SHORTEST_S), max(case.span.duration, SHORTEST_S))
+        fixed = self._span.start + share * self._span.duration
+        self._take(Span(fixed - share * length, fixed + (1 - share) * length), case)
 
     def _pan_to(self, position: QPointF) -> None:
         case, places = self._picture.case, self._picture.places
@@ -366,12 +204,18 @@ class StripsView(QWidget):
     def _show_tip(self, position: QPointF, on_screen: QPoint) -> None:
         self._arrange()
         picture = self._picture
-        text = ""
-        if picture.case is not None and picture.places.left <= position.x() < picture.places.right:
-            bar = self._bar_at(position)
-            number = picture.places.strip_at(position.y())
-            if bar is not None:
+        places, text = picture.places, ""
+        if picture.case is not None and position.x() < places.right:
+            bar, sign = self._bar_at(position), None
+            if self._playhead is not None:
+                sign = outside(picture, self._playhead)
+            number = places.strip_at(position.y())
+            if sign is not None and sign.box.contains(position) and self._playhead is not None:
+                text = f"The playhead stands at {picture.time_text.write(self._playhead, 1)}, outside this window"
+            elif bar is not None:
                 text = bar_tip(bar, picture.time_text)
+            elif number is not None and position.x() < places.left:
+                text = margin_tip(picture.strips[number])
             elif number is not None:
                 t = self.time_at(position.x())
                 text = strip_tip(picture.strips[number], t, picture.scale, picture.grain, picture.time_text)

@@ -133,6 +133,40 @@ def test_seconds_add_up_and_areas_add_over_disjoint_windows(series, a, b, c, lim
     assert left.outside_s + right.outside_s == pytest.approx(whole.outside_s, abs=1e-6)
 
 
+def test_a_closed_interruption_counts_in_neither_length_nor_time():
+    # 10 s below, 4 s back above, 6 s below, 5 s not recorded, 8 s below: with gaps of 5 s closed one stretch
+    # of 33 s on the clock, in which 24 s were below.
+    values = np.r_[[60.0] * 10, [70.0] * 4, [60.0] * 6, [np.nan] * 5, [60.0] * 8, [70.0] * 20]
+    series = from_values(0.0, values)
+    found = exposure(series, below=65, close_gaps_s=5)
+    assert (found.outside_s, found.longest_run_s, found.runs) == (24, 24, ((0.0, 33.0),))
+    assert (found.area, found.largest_single_area) == (2.0, 2.0)
+    assert exposure(series, below=65).longest_run_s == 10
+    assert exposure(series, below=65, close_gaps_s=5, min_run_s=24).outside_s == 24
+    assert exposure(series, below=65, close_gaps_s=5, min_run_s=25).outside_s == 0
+
+
+@settings(max_examples=150, deadline=None)
+@given(series_of_any_state(), st.integers(45, 85), st.integers(0, 8), st.integers(0, 12), methods)
+def test_no_stretch_is_longer_than_all_and_stretches_hold_all(series, limit, close, least, method):
+    plain = exposure(series, below=limit, method=method, exclude=[(4.0, 9.5)])
+    found = exposure(
+        series, below=limit, method=method, exclude=[(4.0, 9.5)], close_gaps_s=close, min_run_s=least
+    )
+    assert found.longest_run_s <= found.outside_s + 1e-9
+    assert found.outside_s <= plain.outside_s + 1e-9
+    assert found.outside_s <= sum(end - start for start, end in found.runs) + 1e-9
+    assert found.longest_run_s == 0 or found.longest_run_s >= least - 1e-9
+    assert len(found.runs) * found.longest_run_s >= found.outside_s - 1e-6
+    assert len(found.runs) * found.largest_single_area >= found.area - 1e-6
+    assert found.observed_s == plain.observed_s
+    if not least:
+        assert found.outside_s == pytest.approx(plain.outside_s)
+        assert found.area == pytest.approx(plain.area)
+    if found.observed_s:
+        assert found.time_weighted_average * found.observed_s / 60 == pytest.approx(found.area)
+
+
 @settings(max_examples=100, deadline=None)
 @given(series_of_any_state(), st.integers(45, 84), st.integers(1, 10), methods)
 def test_a_higher_lower_limit_never_gives_less(series, limit, more, method):

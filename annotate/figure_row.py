@@ -1,0 +1,137 @@
+"""One figure: a number with its limit, that limit's source, and its denominator."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from .measures.exposure import Exposure, exposure
+from .measures.intervals import Interval
+
+if TYPE_CHECKING:
+    from .limits import Limit
+    from .series import Series
+
+RUN_GAP_S = 5.0  # interruptions that do not end a stretch (this project's choice)
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One row of the table of minutes and areas.
+
+    Attributes
+    ----------
+    measure, phase : str
+        Tokens: what was measured, and when.
+    value, unit
+        The area outside the limit (``unit`` is then the measure's unit times minutes), or a mean, or
+        None where it was not computed: the note then says why.
+    limit, limit_unit, side, limit_source
+        The limit, ``"below"``, ``"above"`` or ``"at least"``, and where it comes from.
+    outside_s, observed_s, excluded_s, masked_s, missing_s : float
+        Seconds; the last four add up to the window.
+    site : str
+        Which channel it rests on.
+    clean : str
+        ``"masked"`` (artefacts left out) or ``"raw"``.
+    area, nadir, longest_run_s, largest_single_area : float or None
+        As in `Exposure`; `nadir` is the highest value for a limit from above.
+    time_weighted_average : float or None
+        Area over observed time, in the measure's unit.
+    method : str
+        How it was counted.
+    note : str
+        What a reader must know.
+    rivals : tuple of str
+        Limits that say otherwise, each with its source.
+    runs : tuple of (start, end)
+        The stretches outside, reference seconds; each reaches over interruptions of up to `RUN_GAP_S`.
+    held_back_s : float
+        Seconds of `outside_s` in stretches that a rule saw and held back; the note says why, and what is left
+        without them.
+    part : str
+        Which part of the phase was counted, where rows of one limit and phase differ in that.
+    """
+
+    measure: str
+    phase: str
+    value: float | None = None
+    unit: str = ""
+    limit: float | None = None
+    limit_unit: str = ""
+    side: str = ""
+    limit_source: str = ""
+    limit_id: str = ""
+    outside_s: float = 0.0
+    observed_s: float = 0.0
+    excluded_s: float = 0.0
+    masked_s: float = 0.0
+    missing_s: float = 0.0
+    site: str = ""
+    clean: str = "masked"
+    area: float | None = None
+    nadir: float | None = None
+    longest_run_s: float | None = None
+    largest_single_area: float | None = None
+    time_weighted_average: float | None = None
+    method: str = ""
+    note: str = ""
+    rivals: tuple[str, ...] = ()
+    runs: tuple[Interval, ...] = ()
+    held_back_s: float = 0.0
+    part: str = ""
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values for JSON: no NaN, lists instead of tuples, seconds to a millisecond."""
+        return {field.name: _plain(getattr(self, field.name)) for field in fields(self)}
+
+    def noted(self, *sentences: str) -> Figure:
+        """The same figure with more that a reader must know; what is empty adds nothing."""
+        return replace(self, note="; ".join(filter(None, [self.note, *sentences])))
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, float):
+        return round(value, 6) if np.isfinite(value) else None
+    if isinstance(value, tuple | list):
+        return [_plain(part) for part in value]
+    return value
+
+
+def exposed(
+    limit: Limit,
+    series: Series,
+    window: Iterable[Interval],
+    exclude: Iterable[Interval],
+    level: float | None = None,
+    shortest_s: float = 0.0,
+) -> Exposure:
+    """A series against a limit, or against another level of it (per cent of a baseline)."""
+    value = limit.value if level is None else level
+    return exposure(
+        series,
+        below=None if limit.is_above else value,
+        above=value if limit.is_above else None,
+        inclusive=limit.inclusive,
+        within=list(window),
+        exclude=list(exclude),
+        min_run_s=shortest_s,
+        close_gaps_s=RUN_GAP_S,
+        limit_source=limit.cited,
+    )
+
+
+def area_unit(unit: str) -> str:
+    """Unit times minutes, as UCUM; a rate per minute loses its minute."""
+    if unit == "1":
+        return "min"
+    numerator, per_minute, rest = unit.partition("/min")
+    return numerator + rest if per_minute else f"{unit}.min"
+
+
+def minutes_text(seconds: float) -> str:
+    """Minutes and seconds of the record, ``286:05``."""
+    return f"{int(seconds) // 60}:{int(seconds) % 60:02d}"

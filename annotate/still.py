@@ -1,0 +1,159 @@
+"""Stretches of a channel that say nothing because they do not move, or are not there.
+
+Pure functions on rows and on evenly sampled pieces of wave, by the numbers of `artefact_numbers.UNUSABLE`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .artefact_numbers import UNUSABLE
+from .parameter import Numbers, numbers_of
+from .wave_artefacts import BoolArray, FloatArray, true_runs
+
+Piece = tuple[float, float, FloatArray]  # start in reference seconds, rate in Hz, values
+
+
+def _still_runs(values: FloatArray, least: int) -> NDArray[np.intp]:
+    """Start and past-end of runs of at least `least` identical samples."""
+    same = np.concatenate([values[1:] == values[:-1], [False]])
+    runs = true_runs(same)
+    runs[:, 1] += 1
+    return runs[runs[:, 1] - runs[:, 0] >= max(least, 2)]
+
+
+def off_scale(
+    values: FloatArray,
+    rate_hz: float,
+    low: float,
+    high: float,
+    *,
+    pressure: bool = True,
+    numbers: Numbers | None = None,
+) -> BoolArray:
+    """Samples in long runs at exactly the lowest or highest value of the whole channel.
+
+    Parameters
+    ----------
+    values : ndarray
+        One piece, NaN where not recorded.
+    rate_hz : float
+        Samples per second.
+    low, high : float
+        Lowest and highest value of the whole channel.
+    pressure : bool
+        Whether it is a wave of pressure: any other may rest at its lowest value for longer.
+    numbers : mapping of str to float, optional
+        In place of those of `artefact_numbers.UNUSABLE`.
+
+    Returns
+    -------
+    ndarray of bool
+        True in long runs at the lowest value, and in longer ones at the highest: what a device writes
+        while nothing is connected, or cannot write any more.
+    """
+    by = numbers_of(UNUSABLE) if numbers is None else numbers
+    shortest_s = by["low" if pressure else "low_other"]
+    out = np.zeros(values.shape, bool)
+    if not low < high:
+        return out
+    for start, stop in _still_runs(values, int(min(shortest_s, by["high"]) * rate_hz)):
+        least = shortest_s if values[start] == low else by["high"]
+        if values[start] in (low, high) and stop - start >= int(least * rate_hz):
+            out[start:stop] = True
+    return out
+
+
+def frozen_wave(
+    values: FloatArray,
+    rate_hz: float,
+    t0: float = 0.0,
+    *,
+    pressure: bool = True,
+    numbers: Numbers | None = None,
+) -> list[tuple[float, float]]:
+    """Stretches in which a wave repeats one value exactly, for longer where its steps are coarse.
+
+    A breath or a pleth may rest, or be cut at the top, for seconds: `pressure` says that it is neither. A
+    wave that repeats itself for most of the time anyway is not judged. Numbers in place of those of
+    `artefact_numbers.UNUSABLE` may be given.
+    """
+    by = numbers_of(UNUSABLE) if numbers is None else numbers
+    shortest_s = by["frozen" if pressure else "frozen_other"]
+    steps = np.abs(np.diff(values))
+    steps = steps[np.isfinite(steps)]
+    if not steps.size or np.count_nonzero(steps == 0) > by["restless"] / 100 * steps.size:
+        return []
+    quantum = float(np.min(steps, where=steps > 0, initial=np.inf))
+    least = max(by["frozen_coarse"], shortest_s) if quantum >= by["coarse"] else shortest_s
+    runs = _still_runs(values, int(np.ceil(least * rate_hz)))
+    return [(t0 + start / rate_hz, t0 + stop / rate_hz) for start, stop in runs]
+
+
+def frozen_rows(
+    t: FloatArray, values: FloatArray, interval_s: float, *, numbers: Numbers | None = None
+) -> list[tuple[float, float]]:
+    """Many identical values in a row on a channel that is noisy enough for that to be odd.
+
+    Parameters
+    ----------
+    t, values : ndarray
+        Rows with a value, in order of time.
+    interval_s : float
+        Usual distance between rows.
+    numbers : mapping of str to float, optional
+        In place of those of `artefact_numbers.UNUSABLE`.
+
+    Returns
+    -------
+    list of (start, end)
+        Runs so long that hardly a record would show one by chance, judged by how often the rows on either
+        side have the same value; none where many of those repeat anyway, as rounded values without noise
+        do. A channel that moves one way for long (a rounded
+        temperature) is not noisy, and the level 0 is never called frozen: a pump that stands has no flow.
+    """
+    by = numbers_of(UNUSABLE) if numbers is None else numbers
+    least, around = int(by["rows"]), int(by["neighbours"])
+    moves = np.sign(np.diff(values))
+    moves = moves[moves != 0]
+    turns = np.count_nonzero(moves[1:] != moves[:-1])
+    if values.size < 2 * least or turns < by["reversals"] / 100 * moves.size:
+        return []
+    found = []
+    for start, stop in _still_runs(values, least):
+        sides = (values[max(start - around, 0) : start], values[stop : stop + around])
+        repeats = max(np.count_nonzero(side[1:] == side[:-1]) / max(side.size - 1, 1) for side in sides)
+        count, rows = max((int(np.count_nonzero(side == values[start])), side.size) for side in sides)
+        usual = min((count + 2 * np.sqrt(count) + 1) / (rows + 1), 1.0)  # what the count may well stand for
+        by_chance = values.size * usual ** (stop - start - 1)
+        if values[start] != 0 and repeats < by["repeats"] / 100 and by_chance < by["chance"]:
+            found.append((float(t[start]), float(t[stop - 1]) + interval_s))
+    return found
+
+
+def gaps_between(spans: Iterable[tuple[float, float]], longest_s: float) -> list[tuple[float, float]]:
+    """Stretches of more than `longest_s` seconds between the spans in which samples are there."""
+    found = []
+    reached: float | None = None
+    for start, end in sorted(spans):
+        if reached is not None and start - reached > longest_s:
+            found.append((reached, start))
+        reached = end if reached is None else max(reached, end)
+    return found
+
+
+def waves_on_scale(
+    pieces: Sequence[Piece], *, pressure: bool = True, numbers: Numbers | None = None
+) -> list[tuple[float, float, FloatArray, BoolArray]]:
+    """Each piece with its off-scale samples blanked, and where they were."""
+    finite = [piece[2][np.isfinite(piece[2])] for piece in pieces]
+    low = min((float(v.min()) for v in finite if v.size), default=np.nan)
+    high = max((float(v.max()) for v in finite if v.size), default=np.nan)
+    out = []
+    for t0, rate, values in pieces:
+        off = off_scale(values, rate, low, high, pressure=pressure, numbers=numbers)
+        out.append((t0, rate, np.where(off, np.nan, values) if off.any() else values, off))
+    return out

@@ -1,0 +1,127 @@
+"""What the command line prints of finds: rows for JSON with fixed names, and tables for people."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import asdict
+from typing import TYPE_CHECKING
+
+from .tables import Row, spread, table
+from .wording import length, number, readable
+
+if TYPE_CHECKING:
+    from afterclamp.annotate.finds import Finds
+    from afterclamp.annotate.rules import Find
+    from afterclamp.io.case import Case
+
+FIND_FIELDS = (
+    "code",
+    "name",
+    "start_s",
+    "end_s",
+    "channels",
+    "site",
+    "confidence",
+    "evidence",
+    "linked",
+    "unc_s",
+)
+
+
+def find_rows(found: Finds) -> list[Row]:
+    """One row a find, with the fixed fields; ``unc_s`` is null where a clock that it rests on is not set."""
+    return [_find_row(one) for one in found]
+
+
+def held_back_rows(found: Finds) -> list[Row]:
+    """One row for each find that a rule saw and did not put forward: the same fields, and why."""
+    return [{**_find_row(one), "held_back": one.held_back} for one in found.held_back]
+
+
+def _find_row(find: Find) -> Row:
+    row = find.to_json()
+    return {name: row[name] for name in FIND_FIELDS}
+
+
+def finds(case: Case, found: Finds) -> str:
+    """Finds as a table, then what was held back or not looked for, each with its reason."""
+    shown = channel_words(case)
+    cells = [
+        (
+            find.code,
+            find.name,
+            case.clock_text(find.start_s),
+            length(find.start_s),
+            spread(find.unc_s),
+            length(find.end_s - find.start_s),
+            ", ".join(shown(name) for name in find.channels),
+            number(find.confidence, 2),
+            ", ".join(dict.fromkeys(link.code or link.what for link in find.linked)),
+        )
+        for find in found
+    ]
+    headings = ("code", "find", "clock", "at min:s", "±", "for", "channels", "plain", "linked to")
+    text = table(headings, cells, "<<<>>><><") if cells else "The rules that could be used found nothing."
+    text += "\nEach is a proposal that a qualified person must confirm; how plain it is, is no probability."
+    if found.site_reason:
+        text += f"\nBelieved arterial site: {shown(found.site) or 'none'}. {found.site_reason}"
+    if found.held_back:
+        text += "\n\nSeen and not put forward:\n" + held_back(case, found)
+    if found.not_looked_for:
+        text += "\n\nNot looked for:\n" + "\n".join(f"  {line}" for line in found.not_looked_for)
+    return text
+
+
+def held_back(case: Case, found: Finds) -> str:
+    """What rules saw and did not put forward, a line each with its reason."""
+    shown = channel_words(case)
+    lines = [
+        f"  {find.code}  {find.name}, {', '.join(shown(name) for name in find.channels)}, "
+        f"{case.clock_text(find.start_s)} ({length(find.start_s)} min:s) for {length(find.duration_s)}: "
+        f"{find.held_back}"
+        for find in found.held_back
+    ]
+    return "\n".join(lines) or "No rule held anything back."
+
+
+def channel_words(case: Case) -> Callable[[str], str]:
+    """How a channel that a rule names is written: with its source where another one has that name too."""
+    from afterclamp.annotate.named import signals, under_their_site
+    from afterclamp.annotate.site import believed_signal
+
+    named = under_their_site(signals(case), believed_signal(case)[0])
+    words = {name: signal.token for name, signal in named.items()}
+    return lambda name: words.get(name, name).replace("_", " ")
+
+
+def rule_rows(found: Finds) -> list[Row]:
+    """One row a rule, in words and with its numbers."""
+    from afterclamp.annotate.rules import RULES
+
+    return [
+        {
+            "code": rule.code,
+            "name": rule.name,
+            "family": rule.family,
+            "words": rule.sentence(),
+            "details": rule.fine_print(),
+            "status": rule.status,
+            "source": rule.source,
+            "needs": list(rule.needs),
+            "phase": list(rule.phase),
+            "parameters": {key: asdict(parameter) for key, parameter in rule.parameters.items()},
+            "version": rule.version,
+            "finds": sum(find.code == rule.code for find in found),
+        }
+        for rule in RULES
+    ]
+
+
+def rules(found: Finds) -> str:
+    """The catalogue in words, with how often each rule found something, then what was not looked for."""
+    from afterclamp.annotate.rules import RULES, catalogue
+
+    text = readable(catalogue({rule.code: f"{len(found.of(rule.code))} found" for rule in RULES}))
+    if found.not_looked_for:
+        text += "\n\nNot looked for:\n" + "\n".join(f"  {line}" for line in found.not_looked_for)
+    return text

@@ -1,0 +1,115 @@
+"""The reading card says what a channel said at the playhead, and that it said nothing where nothing was recorded."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pytest
+from afterclamp.annotate.rules import Find
+from afterclamp.io.case import Samples
+from afterclamp.replay.panes.reading_card import ReadingCard, read_at
+from pytestqt.qtbot import QtBot
+
+
+@dataclass
+class Rows:
+    """A channel, as far as the card looks at it."""
+
+    t: np.ndarray
+    values: np.ndarray
+    interval_s: float = 1.0
+    is_wave: bool = False
+    plain_name: str = "pump flow"
+    kind: str = "pump_flow"
+    unit: str = "L/min"
+    unit_as_written: str = "L/min"
+    source: str = "pump"
+    label: str = "flow"
+    id: str = "pump/flow"
+    name: str = "pump_flow"
+
+    def read(self, t0: float, t1: float) -> Samples:
+        inside = (self.t >= t0) & (self.t < t1)
+        return Samples(self.t[inside], self.values[inside], self.interval_s)
+
+
+def gap(what: str = "gap") -> Find:
+    seen = {"what": what, "reason": "a reason"}
+    return Find("A9", "gap, frozen or withdrawn", 100.0, 200.0, ("pump_flow",), "", 0.9, {"seen": seen})
+
+
+class OneCase:
+    def __init__(self, *channels: Rows) -> None:
+        self.channels = channels
+
+
+@pytest.fixture
+def card(qtbot: QtBot) -> ReadingCard:
+    made = ReadingCard()
+    qtbot.addWidget(made)
+    return made
+
+
+def at(qtbot: QtBot, card: ReadingCard, t: float) -> str:
+    card.show_at(t)
+    qtbot.waitUntil(lambda: not card._waiting, timeout=2000)
+    return card.text("pump flow")
+
+
+def test_in_a_gap_no_old_number_is_shown(qtbot: QtBot, card: ReadingCard) -> None:
+    t = np.concatenate([np.arange(0.0, 100.0), np.arange(200.0, 300.0)])
+    card.set_case(OneCase(Rows(t, np.full(len(t), -0.01))))  # type: ignore[arg-type]
+    # The measures hold a value for three intervals, then it is missing; so does the card.
+    assert at(qtbot, card, 101.9).startswith("pump flow  -0.01") or "-0" in card.text("pump flow")
+    assert at(qtbot, card, 134.0).startswith("pump flow  not recorded  L/min")
+    assert "not recorded" in at(qtbot, card, 199.0)
+    assert "not recorded" not in at(qtbot, card, 200.0)
+
+
+def test_within_a_find_of_a_gap_nothing_was_recorded_even_where_a_number_is_near(
+    qtbot: QtBot, card: ReadingCard
+) -> None:
+    card.set_case(OneCase(Rows(np.arange(300.0), np.full(300, 4.4))))  # type: ignore[arg-type]
+    card.set_artefacts([gap()])
+    assert "not recorded" in at(qtbot, card, 100.5)
+    assert "4.4" in at(qtbot, card, 200.5)
+    card.set_artefacts([])
+    assert "4.4" in at(qtbot, card, 150.5), "the find was set aside"
+
+
+@pytest.mark.parametrize("what", ["frozen", "off scale"])
+def test_a_channel_that_stood_still_is_said_to(qtbot: QtBot, card: ReadingCard, what: str) -> None:
+    card.set_case(OneCase(Rows(np.arange(300.0), np.full(300, 4.4))))  # type: ignore[arg-type]
+    card.set_artefacts([gap(what)])
+    assert at(qtbot, card, 150.5).startswith(f"pump flow  {what}")
+
+
+def test_a_wave_that_stopped_is_not_recorded() -> None:
+    t = np.arange(0.0, 10.0, 0.01)
+    wave = Rows(t, np.full(len(t), 80.0), 0.01, is_wave=True)
+    assert read_at(wave, 9.99).absent == ""
+    assert read_at(wave, 13.0).absent == "not recorded"
+    assert math.isnan(read_at(wave, 13.0).value)
+
+
+def test_the_tip_tells_the_last_value_and_its_age(qtbot: QtBot, card: ReadingCard) -> None:
+    from PySide6.QtCore import Qt
+
+    card.set_case(OneCase(Rows(np.arange(100.0), np.full(100, 4.4))))  # type: ignore[arg-type]
+    at(qtbot, card, 134.0)
+    tip = card._model.data(card._model.index(0, 1), Qt.ItemDataRole.ToolTipRole)
+    assert "the last value, 35 s before, was 4.40" in tip
+
+
+def test_names_are_not_cut_while_the_column_of_sources_can_give_room(qtbot: QtBot, card: ReadingCard) -> None:
+    rows = Rows(np.arange(9.0), np.full(9, 36.0), plain_name="nasopharyngeal temperature")
+    card.set_case(OneCase(rows))  # type: ignore[arg-type]
+    for width, hidden in ((1000, True), (480, False)):
+        card.resize(width, 300)
+        with qtbot.waitExposed(card):
+            card.show()
+        assert card.table.isColumnHidden(4) is not hidden
+        needed = card.fontMetrics().horizontalAdvance("nasopharyngeal temperature")
+        assert card.table.columnWidth(0) >= needed
