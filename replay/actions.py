@@ -119,6 +119,15 @@ ACTIONS: tuple[Action, ...] = (
         group=1,
     ),
     Action(
+        "hand_over",
+        "file",
+        "&Hand over…",
+        ("Ctrl+E",),
+        "Write tables, samples or annotations in open formats, for another program",
+        "hand_over",
+        group=1,
+    ),
+    Action(
         "author",
         "file",
         "&Who is marking…",
@@ -183,6 +192,14 @@ ACTIONS: tuple[Action, ...] = (
     Action("on_10s", "move", "10 s on", ("Shift+Right",), "Step 10 seconds on", "on_10s", group=1),
     Action("back_1min", "move", "1 min back", ("Ctrl+Left",), "Step 1 minute back", "back_1min", group=1),
     Action("on_1min", "move", "1 min on", ("Ctrl+Right",), "Step 1 minute on", "on_1min", group=1),
+    Action(
+        "sound",
+        "move",
+        "So&und",
+        ("Shift+S",),
+        "Hear what was recorded in the room while playing at half to double speed, or be silent again",
+        "sound",
+    ),
     Action(
         "previous_mark",
         "move",
@@ -286,9 +303,17 @@ ACTIONS: tuple[Action, ...] = (
         "view",
         "&Time display",
         ("T",),
-        "Change between the reference clock and minutes from start",
+        "Change between the reference clock, minutes from start, and minutes from a chosen moment",
         "change_time_display",
         "Time",
+    ),
+    Action(
+        "count_from",
+        "view",
+        "&Count times from here",
+        ("Shift+T",),
+        "Show times as minutes before and after the playhead",
+        "count_from_here",
     ),
     Action(
         "zoom_in", "view", "Middle view n&arrower", ("Ctrl+=", "Ctrl++"), "Narrow the Middle view", "zoom_in"

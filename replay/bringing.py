@@ -188,6 +188,24 @@ def _paper(request: Request, report: Report, stop: Callable[[], bool]) -> str:
     return str(request["out"])
 
 
+def _hand_over(request: Request, report: Report, stop: Callable[[], bool]) -> str:
+    from afterclamp.io.case import Span
+
+    from .hand_over import hand_over
+
+    window = request.get("window")
+    with open_case(Path(request["case"])) as case:
+        hand_over(
+            case,
+            Path(request["out"]),
+            request["form"],
+            span=Span(*window) if window else None,
+            progress=_progress(report, stop),
+            cancelled=stop,
+        )
+    return str(request["out"])
+
+
 def _progress(report: Report, stop: Callable[[], bool]) -> Callable[[float, str], None]:
     """What long work is given to say how far it is; once asked to stop it goes no further."""
 
@@ -205,6 +223,7 @@ TASKS: dict[str, Callable[[Request, Report, Callable[[], bool]], Any]] = {
     "clocks": _clocks,
     "demo": _demo,
     "paper": _paper,
+    "hand_over": _hand_over,
 }
 
 

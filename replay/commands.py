@@ -20,6 +20,8 @@ from .plain_group import PROGRAM, PlainGroup
 if TYPE_CHECKING:
     from afterclamp.io.case import Case
 
+    from .hand_over import Form
+
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
@@ -328,12 +330,34 @@ def paper(case: Path, out: Path, believe: str | None, limits: str | None) -> Non
 @main.command()
 @CASE
 @click.option("--out", required=True, metavar="DIR", type=click.Path(path_type=Path, file_okay=False))
-def export(case: Path, out: Path) -> None:
-    """Write once-a-second traces, finds, phases, marks and figures as CSV tables."""
-    from .export import export_tables
+@click.option(
+    "--as",
+    "form",
+    type=click.Choice(("tables", "samples", "edf", "annotations")),
+    default="tables",
+    help="One value a second with finds, phases, marks and figures as CSV (tables); every sample as CSV; every "
+    "sample as EDF+; marks, finds and phases as WFDB annotation files.",
+)
+@click.option(
+    "--window",
+    nargs=2,
+    type=float,
+    metavar="START END",
+    help="Seconds of the reference clock; not for tables, which are of the whole case.",
+)
+def export(case: Path, out: Path, form: Form, window: tuple[float, float] | None) -> None:
+    """Write a case in open formats into a new folder, with the note that it carries."""
+    from afterclamp.io.case import Span
 
+    from .hand_over import hand_over
+
+    if window is not None and form == "tables":
+        raise click.BadParameter("tables are of the whole case; use it with --as", param_hint="--window")
+    if window is not None and not window[1] > window[0]:
+        raise click.BadParameter("END must come after START", param_hint="--window")
     with _folder(case) as opened:
-        for written in export_tables(opened, out, progress=_progress()):
+        span = Span(*window) if window is not None else None
+        for written in hand_over(opened, out, form, span=span, progress=_progress()):
             click.echo(str(written))
 
 

@@ -20,6 +20,7 @@ from .panes.clock_face import number
 from .panes.lists import Row
 from .panes.sheets import CautionsBox, cautions_read
 from .session import Session
+from .sound import Sound
 
 _NOT_AS_THEY_WERE = {"changed": "changed since", "missing": "not where they were"}
 
@@ -42,6 +43,7 @@ class Desk(DeskFrame):
         super().__init__(settings if settings is not None else QSettings())
         self.session = Session(self.settings, self)
         self.code = ""
+        self.sound = Sound(self.playhead, self)
         self.does = DeskActions(self)
         self._after_cautions: Callable[[], object] | None = None
         self._drawn_finds: list[str] | None = None
@@ -61,6 +63,7 @@ class Desk(DeskFrame):
         self.command.connect(lambda method: getattr(self.does, method)())
         self.playhead.moved.connect(self._moved)
         self.playhead.state_changed.connect(self._play_state)
+        self.sound.said.connect(self.show_sentence)
         self.face.changed.connect(self._write_lists)
         self.views.span_selected.connect(self._span_drawn)
         self.views.picked.connect(self._picked)
@@ -127,7 +130,9 @@ class Desk(DeskFrame):
         self._drawn_finds = None
         self.pages.setCurrentWidget(self.open_page if case is not None else self.shelf)
         self.setWindowTitle(f"{case.name} – afterclamp" if case is not None else "afterclamp")
+        self.face.forget_moment()
         self.face.set_start(case.start_clock if case is not None else None)
+        self.sound.set_case(case)
         if case is not None:
             self.playhead.set_bounds(case.span.start, case.span.end)
             self.playhead.seek(case.span.start)
@@ -158,6 +163,7 @@ class Desk(DeskFrame):
             self.views.refresh_case(case)
             self.views.set_notes(case.notes)
             self.card.set_case(case)
+            self.sound.set_case(case)
             self._drawn_finds = None
             self._show_clocks()
 

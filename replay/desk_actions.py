@@ -57,6 +57,13 @@ class DeskActions(FileActions, CaseActions, MarkActions):
         self._desk.playhead.slower()
         self._say_speed()
 
+    def sound(self) -> None:
+        """Hear what was recorded in the room, or be silent again."""
+        sound = self._desk.sound
+        wanted = not sound.on
+        if sound.set_on(wanted):
+            self._desk.say("The sound is heard while playing." if wanted else "The sound is off.")
+
     def _say_speed(self) -> None:
         speed = self._desk.playhead.speed
         self._desk.say(f"Speed {number(speed, 0 if speed >= 1 else 2)} ×")
@@ -156,9 +163,16 @@ class DeskActions(FileActions, CaseActions, MarkActions):
     # -- view ---------------------------------------------------------------------------------------
 
     def change_time_display(self) -> None:
-        """Reference clock or minutes from start."""
+        """Reference clock, minutes from start, or minutes from a chosen moment."""
         self._desk.face.turn()
-        self._desk.say(f"Times are shown as {self._desk.face.display}.")
+        self._desk.say(f"Times are shown as {self._desk.face.words}.")
+
+    def count_from_here(self) -> None:
+        """Show times as minutes before and after the playhead, named after what begins or ends there."""
+        desk = self._desk
+        now = desk.playhead.time
+        desk.face.count_from(now, desk.session.moment_words(now) or desk.face.text(now))
+        desk.say(f"Times are shown as {desk.face.words}; T changes back.")
 
     def zoom_in(self) -> None:
         """Narrow the Middle view around the playhead."""

@@ -13,9 +13,12 @@ from PySide6.QtWidgets import QFileDialog, QMessageBox
 
 from .panes.bring_in import WhereBox
 from .panes.errand import Errand
+from .panes.hand_over_box import HandOverBox
 from .panes.mark_box import AuthorBox
 
 if TYPE_CHECKING:
+    from afterclamp.io.case import Span
+
     from .desk import Desk
 
 
@@ -159,6 +162,37 @@ class FileActions:
         box.addButton(QMessageBox.StandardButton.Close)
         look.clicked.connect(lambda: QDesktopServices.openUrl(QUrl.fromLocalFile(made)))
         self._desk.open_box(box)
+
+    def hand_over(self) -> None:
+        """Ask what to write in open formats, and write it."""
+        case = self._desk.session.case
+        if case is None or self.busy():
+            return
+        views = self._desk.views
+        windows = {f"what the {view.accessibleName()} shows": view.span for view in views.views[1:]}
+        proposed = Path(self._folder("handed-over")) / f"{case.name}-handed-over"
+        box = HandOverBox(proposed, windows, self._desk)
+        box.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        box.chosen.connect(lambda form, name, out: self.write_hand_over(form, windows.get(name), Path(out)))
+        self._desk.open_box(box)
+
+    def write_hand_over(self, form: str, window: Span | None, out: Path) -> None:
+        """Write the open case, or a window of it, into a new folder."""
+        case = self._desk.session.case
+        if case is None:
+            return
+        self._keep_folder("handed-over", out.parent)
+        request = {
+            "task": "hand_over",
+            "case": str(case.folder),
+            "out": str(out),
+            "form": form,
+            "window": [window.start, window.end] if window is not None else None,
+        }
+        self._run(Errand(request, "Hand over", self._desk), self._handed_over)
+
+    def _handed_over(self, made: str) -> None:
+        self._desk.say(f"Handed over: {made}")
 
     def choose_author(self) -> None:
         """Ask under which name marks are kept."""

@@ -28,6 +28,7 @@ from .classes import class_names
 from .clock_setting import keep
 from .longwork import LongWork, unpack
 from .panes.loose_ends import Section, sections
+from .wording import phase_name
 
 if TYPE_CHECKING:
     from .panes.name_lines import Naming
@@ -304,6 +305,20 @@ class Session(QObject):
         """Finds that nobody set aside: these are drawn, and their artefacts greyed."""
         states = self.states
         return [find for find in self.finds if states.get(find.key) != "set aside"]
+
+    def moment_words(self, t: float) -> str:
+        """What begins, ends or was marked within a second of a moment; empty where nothing is known of it."""
+        for phase in self.phases:
+            for at, which in ((phase.start_s, "the start"), (phase.end_s, "the end")):
+                if abs(at - t) <= 1.0:
+                    return f"{which} of {phase_name(phase.name)}"
+        for mark in self.marks:
+            if abs(mark.start_s - t) <= 1.0:
+                return mark.text or self.class_names.get(mark.code, "the mark")
+        for find in self.finds:
+            if abs(find.start_s - t) <= 1.0:
+                return find.name
+        return ""
 
     @property
     def unset_clocks(self) -> list[str]:

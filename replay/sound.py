@@ -92,6 +92,7 @@ class Sound(QObject):
         self._playhead = playhead
         self._make = make or qt_player
         self._player: Player | None = None
+        self._case: Case | None = None
         self._sounds: list[Heard] = []
         self._on = False
         self._playing: Heard | None = None
@@ -104,9 +105,9 @@ class Sound(QObject):
         return self._on
 
     def set_case(self, case: Case | None) -> None:
-        """Take the sounds of another case; nothing is heard until it is asked for."""
+        """Another case, or another clock in it; nothing is heard until it is asked for anew."""
         self._rest()
-        self._sounds = sounds_of(case) if case is not None else []
+        self._case, self._sounds, self._on = case, [], False
 
     def set_on(self, on: bool) -> bool:
         """Ask for the sound, or for silence; False, and `said` says why, where there is none to be heard."""
@@ -114,6 +115,7 @@ class Sound(QObject):
         if not on:
             self._rest()
             return True
+        self._sounds = sounds_of(self._case) if self._case is not None else []
         if not self._sounds:
             self.said.emit(
                 "There is no sound in this case, or its file no longer lies where it was brought in from."

@@ -7,7 +7,7 @@ from datetime import datetime
 import pytest
 from afterclamp.io.case import Span
 from afterclamp.replay.desk import Desk
-from afterclamp.replay.panes.clock_face import CLOCK, MINUTES, ClockFace
+from afterclamp.replay.panes.clock_face import CLOCK, MINUTES, MOMENT, ClockFace
 from afterclamp.replay.panes.go_to import GoToBox
 from desk_support import desk, settings, small_folder  # noqa: F401
 from hypothesis import given
@@ -130,3 +130,41 @@ def test_zooming_by_key_keeps_the_playhead_in_sight(desk: Desk) -> None:
         wheel(desk, window.end - 20, 1)
     desk.does.zoom_in()
     assert desk.views.middle.span.start <= 100.0 <= desk.views.middle.span.end
+
+
+def test_times_can_be_counted_from_a_moment_and_one_key_goes_round(qtbot: QtBot, desk: Desk) -> None:
+    desk.playhead.seek(120.0)
+    desk.does.count_from_here()
+    assert desk.face.text(120.0) == "0:00"
+    assert desk.face.text(150.0) == "+0:30"
+    assert desk.face.text(60.0) == "-1:00"
+    seen = []
+    for _ in range(3):
+        desk.does.change_time_display()
+        seen.append(desk.face.display)
+    assert seen == [CLOCK, MINUTES, MOMENT]
+
+
+def test_the_moment_is_named_after_what_begins_there(desk: Desk) -> None:
+    made = desk.session.mark_point(200.0, "")
+    assert made is not None
+    desk.session.change_words(made, "clamp seen")
+    desk.playhead.seek(200.4)
+    desk.does.count_from_here()
+    assert desk.face.words == "minutes from clamp seen"
+    assert desk.face.writer.title == "min:s from clamp seen"
+
+
+def test_a_signed_time_is_read_from_the_moment_that_is_shown() -> None:
+    shown = face()
+    shown.count_from(7400.0, "the arrest")
+    assert shown.read("+2:30", DAY) == pytest.approx(7550.0)
+    assert shown.read("-1.5", DAY) == pytest.approx(7310.0)
+    assert shown.read("14:03:20", DAY) == pytest.approx(7400.0)
+
+
+def test_another_case_has_no_moment_of_the_one_before() -> None:
+    shown = face()
+    shown.count_from(7400.0, "the arrest")
+    shown.forget_moment()
+    assert shown.display == CLOCK

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import time
 from datetime import date, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
@@ -390,3 +391,32 @@ def test_a_case_of_neutral_dates_opens_and_reads(exports: Path, tmp_path: Path) 
     bring_in(exports, tmp_path / "case").close()
     with open_case(tmp_path / "case") as case:
         assert case.clock_text(0.0) == "07:42:00"
+
+
+LONG = 60_000
+
+
+@pytest.mark.parametrize(
+    "part",
+    [
+        "Ab cd Ef ",
+        "a",
+        "1",
+        "14.03.2031 ",
+        "A^",
+        " ",
+        "Dr Keller, ",
+        ".",
+        "may ",
+        "id ",
+        "born ",
+        "a@",
+        "John John ",
+    ],
+)
+@pytest.mark.parametrize("where", ["text", "file name"])
+def test_a_long_line_takes_no_longer_than_its_length(part: str, where: str) -> None:
+    line = part * (LONG // len(part))
+    begun = time.process_time()
+    without(line, find_identifiers(line, where=where), tidy=True)  # type: ignore[arg-type]
+    assert time.process_time() - begun < 4  # squared, it would be minutes

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 import struct
+import unicodedata
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -68,9 +69,12 @@ class Fields:
         return None if found is None or found == "" else found
 
     def text(self, item: Any, keyword: str) -> str:
-        """One line of text; empty where it is absent."""
+        """One line of text; empty where it is absent. Control signs are no text: then a length is wrong."""
         found = self.value(item, keyword)
-        return "" if found is None else " ".join(str(found).replace("\0", " ").split())
+        text = "" if found is None else " ".join(str(found).rstrip("\0").split())
+        if any(unicodedata.category(sign) == "Cc" for sign in text):
+            raise self.wrong(f"the field {keyword} reads {quoted(text)} where a text was expected")
+        return text
 
     def number(self, keyword: str, otherwise: float | None = None, item: Any = None) -> float:
         """A finite number; `otherwise`, if given, where it is absent."""

@@ -35,7 +35,9 @@ LONGEST_S: Final = 60.0
 CHILD = ["-P", "-m", "afterclamp.io.readers.hdf5_child"]
 """What Python is started with."""
 
-_PIECE = 1 << 18  # samples handed over at a time, at most: few, since whoever waits for them cannot be stopped
+_PIECE = (
+    1 << 18
+)  # samples handed over at a time, at most: few, since whoever waits for them cannot be stopped
 _ASK_S: Final = 0.1  # how often is looked whether to stop
 _IDLE: Final = 2  # processes that are kept
 _TOO_BUSY: Final = -24  # ended by SIGXCPU: what `hdf5_child` allowed itself is used up

@@ -1,4 +1,4 @@
-"""How times and numbers are written on screens: the reference clock or minutes from start, the person's locale."""
+"""How times and numbers are written on screens: by the reference clock, from the start or a moment; the locale."""
 
 from __future__ import annotations
 
@@ -13,8 +13,9 @@ from ..strips.axis import TimeText
 
 CLOCK = "reference clock"
 MINUTES = "minutes from start"
+MOMENT = "minutes from a moment"
 
-_TIME = re.compile(r"(?P<sign>-?)(?P<parts>\d+(?::\d{1,2}){0,2}(?:\.\d*)?)")
+_TIME = re.compile(r"(?P<sign>[-+]?)(?P<parts>\d+(?::\d{1,2}){0,2}(?:\.\d*)?)")
 
 
 def number(value: float, decimals: int) -> str:
@@ -70,11 +71,29 @@ class ClockFace(QObject):
         super().__init__(parent)
         self._start: datetime | None = None
         self._wanted = CLOCK
+        self._moment: tuple[float, str] | None = None
 
     @property
     def display(self) -> str:
-        """`CLOCK` or `MINUTES`; minutes where the reference has no clock of its own."""
-        return self._wanted if self._start is not None else MINUTES
+        """`CLOCK`, `MINUTES` or `MOMENT`; minutes where the reference has no clock, or no moment was chosen."""
+        if self._wanted == MOMENT and self._moment is not None:
+            return MOMENT
+        return CLOCK if self._wanted != MINUTES and self._start is not None else MINUTES
+
+    @property
+    def words(self) -> str:
+        """The display in words: ``"minutes from the start of no-flow arrest"``."""
+        return f"minutes from {self._moment[1]}" if self.display == MOMENT and self._moment else self.display
+
+    def count_from(self, t: float, words: str) -> None:
+        """Show times as minutes before and after a moment, which is called `words`."""
+        self._moment = (t, words)
+        self._wanted = MOMENT
+        self.changed.emit()
+
+    def forget_moment(self) -> None:
+        """Another case: its times have nothing to do with the moment that was chosen."""
+        self._moment = None
 
     @property
     def wanted(self) -> str:
@@ -87,17 +106,20 @@ class ClockFace(QObject):
         self.changed.emit()
 
     def set_display(self, display: str) -> None:
-        """Choose `CLOCK` or `MINUTES`."""
-        self._wanted = MINUTES if display == MINUTES else CLOCK
+        """Choose `CLOCK`, `MINUTES` or, where a moment was chosen, `MOMENT`."""
+        self._wanted = display if display in (MINUTES, MOMENT) else CLOCK
         self.changed.emit()
 
     def turn(self) -> None:
-        """Change to the other display."""
-        self.set_display(CLOCK if self._wanted == MINUTES else MINUTES)
+        """Change to the next display: clock, minutes from start, minutes from the moment that was chosen."""
+        after = {CLOCK: MINUTES, MINUTES: MOMENT if self._moment is not None else CLOCK, MOMENT: CLOCK}
+        self.set_display(after[self.display])
 
     @property
     def writer(self) -> TimeText:
         """The same choice for the strips' axes and tips."""
+        if self.display == MOMENT and self._moment is not None:
+            return TimeText(zero_s=self._moment[0], zero_name=self._moment[1])
         return TimeText() if self.display == MINUTES else self._clock_writer
 
     @property
@@ -166,16 +188,21 @@ class ClockFace(QObject):
         found = _TIME.fullmatch(typed)
         if found is None:
             return []
-        sign = -1.0 if found["sign"] else 1.0
+        sign = -1.0 if found["sign"] == "-" else 1.0
         numbers = [float(part) for part in found["parts"].split(":")]
         if any(part >= 60 for part in numbers[1:]):
             return []
+        if found["sign"] and self.display == MOMENT and self._moment is not None:
+            # As it stands on the screen: before or after the moment that times are counted from.
+            minutes = numbers[0] if len(numbers) < 3 else 60 * numbers[0] + numbers[1]
+            seconds_of = numbers[-1] if len(numbers) > 1 else 0.0
+            return [self._moment[0] + sign * (60 * minutes + seconds_of)]
         if len(numbers) == 1:
             return [sign * 60 * numbers[0]]
         count = sign * sum(part * 60**power for power, part in enumerate(reversed(numbers)))
         # Two parts are minutes and seconds, or hours and minutes.
         seconds = [count] if len(numbers) == 3 else [count, 60 * count]
-        clock = [] if sign < 0 or numbers[0] >= 24 else self._by_clock(numbers)
+        clock = [] if found["sign"] or numbers[0] >= 24 else self._by_clock(numbers)
         return clock + seconds if self.display == CLOCK else seconds + clock
 
     def _by_clock(self, numbers: list[float]) -> list[float]:

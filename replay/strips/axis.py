@@ -19,29 +19,43 @@ _ROOM: Final = 14.0  # pixels between two labels
 
 @dataclass(frozen=True, slots=True)
 class TimeText:
-    """How a moment is written: minutes from the start, or what the reference clock said.
+    """How a moment is written: minutes from the start or from another moment, or what the reference clock said.
 
     Attributes
     ----------
     zero_of_day : float or None
         Seconds after midnight that the reference clock showed at reference time 0; None writes minutes and
-        seconds from the start instead.
+        seconds instead.
+    zero_s : float
+        Reference time from which those are counted.
+    zero_name : str
+        What happened then; empty: the start.
     """
 
     zero_of_day: float | None = None
+    zero_s: float = 0.0
+    zero_name: str = ""
 
     @property
     def title(self) -> str:
         """What stands beside the axis."""
-        return "min:s from start" if self.zero_of_day is None else "clock h:min:s"
+        if self.zero_of_day is None:
+            return f"min:s from {self.zero_name or 'start'}"
+        return "clock h:min:s"
+
+    @property
+    def shift_s(self) -> float:
+        """What is written of a reference time, less that time."""
+        return -self.zero_s if self.zero_of_day is None else self.zero_of_day
 
     def write(self, t: float, decimals: int = 0) -> str:
-        """A reference time in seconds as text: ``131:18``, ``-0:30.5`` or ``09:53:18``."""
+        """A reference time in seconds as text: ``131:18``, ``-0:30.5``, ``+2:00`` or ``09:53:18``."""
         parts = 10**decimals
-        count = round(t * parts)
+        count = round((t - self.zero_s) * parts) if self.zero_of_day is None else round(t * parts)
         if self.zero_of_day is not None:
             count = (count + round(self.zero_of_day * parts)) % round(_DAY * parts)
-        sign = "-" if count < 0 else ""
+        # Counted from a moment in the middle, both sides carry their sign.
+        sign = "-" if count < 0 else "+" if self.zero_name and count > 0 and self.zero_of_day is None else ""
         seconds, fraction = divmod(abs(count), parts)
         tail = f".{fraction:0{decimals}d}" if decimals else ""
         minutes, seconds = divmod(seconds, 60)
@@ -109,7 +123,7 @@ def time_ticks(
         widest = max(measure(_widest(text.write(t))) for t in (start, end))
         while step * per_second < widest + _ROOM:
             step *= 2
-    zero = text.zero_of_day or 0.0
+    zero = text.shift_s
     labelled = tuple((t, text.write(t, decimals_of(step))) for t in _multiples(start, end, step, zero))
     finer = [s for s in _TIME_STEPS if s < step and s * per_second >= 6 and _divides(s, step)]
     between: tuple[float, ...] = ()
