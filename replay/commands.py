@@ -107,8 +107,10 @@ def demo(into: Path, no_window: bool) -> None:
 @click.option(
     "--columns",
     metavar="MAP.toml",
+    multiple=True,
     type=click.Path(path_type=Path),
-    help="What the columns of a text file are.",
+    help="What the columns of a text file are, or what lies where in HDF5, MATLAB or Parquet; give it once for each "
+    "map, each says which files it is for.",
 )
 @click.option(
     "--answers", metavar="FILE.toml", type=click.Path(path_type=Path), help="Answers to the open questions."
@@ -124,7 +126,7 @@ def demo(into: Path, no_window: bool) -> None:
 def bring_in_command(
     paths: tuple[Path, ...],
     into: Path,
-    columns: Path | None,
+    columns: tuple[Path, ...],
     answers: Path | None,
     accept_proposals: bool,
     keep_identity: bool,
@@ -139,7 +141,7 @@ def bring_in_command(
     with bring_in(
         list(paths),
         into,
-        columns=columns,
+        columns=columns or None,
         answers=answers,
         accept_proposals=accept_proposals,
         keep_identity=keep_identity,

@@ -18,7 +18,7 @@ import h5py
 import numpy as np
 import pytest
 import small_case
-from afterclamp.io import CaseError, casefile
+from afterclamp.io import CaseError, casefile, open_case
 from afterclamp.replay import demo, window
 from afterclamp.replay.commands import main
 from afterclamp.replay.tables import plain, table, to_json
@@ -685,3 +685,33 @@ def test_a_sentence_ends_a_case_error() -> None:
     assert CaseError("is wrong", path="a.csv", place="line 3", todo="Mend it").sentence == (
         "a.csv, line 3: is wrong. Mend it."
     )
+
+
+def test_several_column_maps_each_serve_the_files_they_name(tmp_path: Path) -> None:
+    for name, unit in (("one", "mmHg"), ("two", "kPa")):
+        (tmp_path / f"{name}.csv").write_text(
+            "time [s],p\n" + "".join(f"{k},{70 + k % 3}\n" for k in range(60)), "utf-8"
+        )
+        (tmp_path / f"{name}.toml").write_text(
+            f'[match]\nname = "{name}.csv"\n[[channel]]\ncolumn = "p"\nunit = "{unit}"\nkind = "line_pressure"\n',
+            "utf-8",
+        )
+    outcome = run(
+        "bring-in",
+        *(str(tmp_path / f"{name}.csv") for name in ("one", "two")),
+        "--into",
+        str(tmp_path / "case"),
+        *(
+            "--columns",
+            str(tmp_path / "one.toml"),
+            "--columns",
+            str(tmp_path / "two.toml"),
+            "--accept-proposals",
+        ),
+    )
+    assert outcome.exit_code == 0, outcome.output
+    with open_case(tmp_path / "case") as case:
+        assert [(one.source, one.unit_as_written) for one in case.channels] == [
+            ("one", "mmHg"),
+            ("two", "kPa"),
+        ]
