@@ -57,6 +57,15 @@ FLUSH: dict[str, Parameter] = {
     "still_from": _fixed(2, "s", "shortest stillness before it that is told"),
     "still_to": _fixed(120, "s", "longest; longer was no closed tap"),
 }
+RAMP: dict[str, Parameter] = {
+    "swing": _fixed(6, "mm[Hg]", "turn back up to which a pressure still goes one way: a beat turns by more"),
+    "rise": _fixed(10, "mm[Hg]", "smallest rise of a ramp"),
+    "shortest": _fixed(0.5, "s", "shortest ramp; no beat rises for so long"),
+    "still": _fixed(2, "s", "shortest stretch without a beat that need not rise"),
+    "longest": _fixed(3, "s", "longest of either; longer is a pressure without a pulse"),
+    "edge": _fixed(0.3, "s", "time that the fall to an opening may take, passed over on the way to its ramp"),
+}
+"""What leads into or out of an opening to air or a flush (this project's choice)."""
 UNUSABLE: dict[str, Parameter] = {
     "minimum": Parameter(2, "s", "shortest stretch that is told"),
     "stagnant": Parameter(0.3, "L/min", "flow under which a venous saturation may be blank"),
@@ -72,7 +81,9 @@ UNUSABLE: dict[str, Parameter] = {
     "reversals": _fixed(30, "%", "share of changes that turn back, under which rows are not noisy"),
     "neighbours": _fixed(60, "1", "rows on either side that a run is judged by"),
     "repeats": _fixed(50, "%", "share of repeats among them from which equal rows say nothing"),
-    "chance": _fixed(0.001, "1", "how many such runs the channel may show by chance"),
+    "noisy": _fixed(
+        30, "%", "share of them, repeating or of the very value, up to which the shortest run is told"
+    ),
     "low": _fixed(2, "s", "shortest run at the lowest value, wave of pressure"),
     "low_other": _fixed(10, "s", "the same on any other wave"),
     "high": _fixed(10, "s", "shortest run at the highest value: a clipped flush stays there for less"),

@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from .memory import Memory
 from .quality import channel_key, clean_waves
-from .ripple import only_ripple_at, range_without_ripple
+from .ripple import LARGEST_RIPPLE_MMHG, beside_beats, only_ripple_at, range_without_ripple
 from .smoothing import boxcar, filled, noise_level, odd
 
 if TYPE_CHECKING:
@@ -29,8 +29,8 @@ SLOPE_WINDOW_S = 0.13
 REFRACTORY_S = 0.25  # closer rises belong to one beat (240 a minute)
 LONGEST_BEAT_S = 3.0  # a longer silence is a stillstand, not a beat (20 a minute)
 SMALLEST_PULSE_MMHG = 4.0  # smoothed; a recorded pulse of 5 keeps about this much
-LARGEST_RIPPLE_MMHG = 12.0  # a larger steady sinusoid is taken for a damped pulse (this project's choice)
 NOISY_MMHG = 1.5
+STEADY_PULSE = (15.0, 30.0)  # times the noise: below, noise stands on top of a pulse; above, it hardly does
 BLOCK_S = 2.0
 
 
@@ -44,7 +44,8 @@ class Beats:
         Foot of the upstroke and foot of the next one, in seconds.
     systolic, diastolic, mean : ndarray
         Highest and lowest pressure of the beat and its time integral divided by its length, in the
-        unit of the wave. Highest and lowest are read from a lightly smoothed wave (about 25 ms).
+        unit of the wave. Highest and lowest are read after the steady ripple of a pump is taken out, from a
+        lightly smoothed wave (about 25 ms; up to 50 ms where the pulse is under 30 times the noise).
     t_systolic : ndarray
         Second of the highest pressure.
     upstroke : ndarray
@@ -64,7 +65,7 @@ class Beats:
 
     @property
     def pulse_pressure(self) -> FloatArray:
-        """Systolic minus diastolic of each beat."""
+        """Systolic minus diastolic of each beat, in the unit of the wave."""
         return np.asarray(self.systolic - self.diastolic)
 
     @property
@@ -133,7 +134,7 @@ def find_beats(values: ArrayLike, rate_hz: float, t0: float = 0.0) -> Beats:
         return _no_beats()
     loud = np.repeat(noise > NOISY_MMHG, int(BLOCK_S * rate))
     feet, slope = _feet(smooth, upstroke, np.where(loud[upstroke], 1.0, 1.25), rate)
-    found = _measure(wave, bad, feet, slope, rate)
+    found = _measure(wave, bad, feet, slope, noise, rate)
     found = _believable(found, smooth, noise, rate)
     return Beats(
         found.onset / rate + start,
@@ -229,15 +230,23 @@ def _feet(
 
 
 def _measure(
-    wave: FloatArray, bad: NDArray[np.bool_], feet: FloatArray, slope: FloatArray, rate: float
+    wave: FloatArray,
+    bad: NDArray[np.bool_],
+    feet: FloatArray,
+    slope: FloatArray,
+    noise: FloatArray,
+    rate: float,
 ) -> Beats:
     """Beats between neighbouring feet, in samples."""
     rising = np.r_[True, np.diff(feet) > 0.5 * REFRACTORY_S * rate]
     feet, slope = feet[rising], slope[rising]
     onset, end = feet[:-1], feet[1:]
-    usable = (end - onset <= LONGEST_BEAT_S * rate) & (np.diff(_sum_until(bad.astype(np.float64), feet)) == 0)
+    usable = (end - onset <= LONGEST_BEAT_S * rate) & (
+        np.diff(integral_until(bad.astype(np.float64), feet)) == 0
+    )
     index = np.minimum(np.round(feet).astype(np.intp), wave.size - 1)
-    light = boxcar(wave, odd(0.025 * rate))
+    calm = wave - beside_beats(wave, feet, rate) if feet.size > 1 else wave
+    light, broad = boxcar(calm, odd(0.025 * rate)), boxcar(calm, odd(0.05 * rate))
     systolic = np.maximum.reduceat(light, index)[:-1]
     diastolic = np.minimum.reduceat(light, index)[:-1]
     # The first place of the highest value: one pass over the samples, no search beat by beat.
@@ -245,12 +254,21 @@ def _measure(
     at_top = np.flatnonzero(light[index[0] : index[-1]] == systolic[beat_of])
     _, first = np.unique(beat_of[at_top], return_index=True)
     t_systolic = (at_top[first] + index[0]).astype(np.float64)
-    mean = np.diff(_sum_until(wave, feet)) / (end - onset)
+    mean = np.diff(integral_until(wave, feet)) / (end - onset)
+    # Noise makes every highest value higher and every lowest lower, which counts where the pulse is small.
+    block = np.minimum((onset / int(BLOCK_S * rate)).astype(np.intp), noise.size - 1)
+    steady = np.clip(
+        ((systolic - diastolic) / np.maximum(noise[block], 1e-9) - STEADY_PULSE[0]) / np.ptp(STEADY_PULSE),
+        0,
+        1,
+    )
+    systolic = steady * systolic + (1 - steady) * np.maximum.reduceat(broad, index)[:-1]
+    diastolic = steady * diastolic + (1 - steady) * np.minimum.reduceat(broad, index)[:-1]
     found = Beats(onset, end, systolic, diastolic, mean, t_systolic, slope[:-1])
     return found.where(usable)
 
 
-def _sum_until(values: FloatArray, at: FloatArray) -> FloatArray:
+def integral_until(values: FloatArray, at: FloatArray) -> FloatArray:
     """Integral by trapezoids from the first sample to each fractional index."""
     total = np.r_[0.0, np.cumsum((values[1:] + values[:-1]) / 2)]
     whole = np.clip(np.floor(at).astype(np.intp), 0, values.size - 1)

@@ -21,7 +21,7 @@ from .measures.oxygen import (
     haemoglobin_age,
     oxygen_delivery_index,
 )
-from .measures.pressure import mean_arterial_pressure
+from .measures.pressure import kept_mean_arterial_pressure
 from .measures.temperature import cooling_gradient, rate_per_min, warming_gradient
 from .named import Signal, signals
 from .phase_rules import FLOW_OFF
@@ -84,7 +84,7 @@ class Derived:
         """Mean of a pressure wave, artefacts masked."""
         if signal.name not in self._pressures:
             self._pressures[signal.name] = _one(
-                signal, lambda channel: mean_arterial_pressure(channel, self.grid)
+                signal, lambda channel: kept_mean_arterial_pressure(self.case, channel)
             )
         return replace(self._pressures[signal.name], name=name)
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from .derived import Absent, Measured
 from .measures.exposure import Exposure, exposure
 from .measures.intervals import Interval
 
@@ -29,8 +30,9 @@ class Figure:
     value, unit
         The area outside the limit (``unit`` is then the measure's unit times minutes), or a mean, or
         None where it was not computed: the note then says why.
-    limit, limit_unit, side, limit_source
-        The limit, ``"below"``, ``"above"`` or ``"at least"``, and where it comes from.
+    limit, limit_unit, side, limit_source, limit_set
+        The limit, ``"below"``, ``"above"`` or ``"at least"``, where it comes from, and the set that it stands in
+        with its version.
     outside_s, observed_s, excluded_s, masked_s, missing_s : float
         Seconds; the last four add up to the window.
     site : str
@@ -65,6 +67,7 @@ class Figure:
     side: str = ""
     limit_source: str = ""
     limit_id: str = ""
+    limit_set: str = ""
     outside_s: float = 0.0
     observed_s: float = 0.0
     excluded_s: float = 0.0
@@ -121,6 +124,22 @@ def exposed(
         min_run_s=shortest_s,
         close_gaps_s=RUN_GAP_S,
         limit_source=limit.cited,
+    )
+
+
+def with_longest(
+    row: Figure, limit: Limit, measured: Measured, window: list[Interval] | Absent, exclude: list[Interval]
+) -> Figure:
+    """The same row with its longest stretch told apart: a short stop of the pump reaches nought by itself."""
+    if not row.longest_run_s or row.longest_run_s >= row.outside_s:
+        return row
+    if isinstance(measured, Absent) or isinstance(window, Absent):
+        return row
+    longest = exposed(limit, measured, window, exclude, shortest_s=row.longest_run_s)
+    start, end = longest.runs[0]
+    return row.noted(
+        f"longest stretch {minutes_text(start)} to {minutes_text(end)}: {row.longest_run_s / 60:.1f} min, "
+        f"{longest.area:.0f} {row.unit}, farthest {longest.nadir:.3g} {limit.unit}",
     )
 
 

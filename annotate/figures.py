@@ -14,13 +14,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .derived import Absent, Derived, Measured
-from .figure_row import RUN_GAP_S, Figure, area_unit, exposed, minutes_text
-from .finds import find
+from .figure_row import RUN_GAP_S, Figure, area_unit, exposed, minutes_text, with_longest
+from .finds import Find, find
 from .limits import Limit, LimitSet, in_force, oxygen_constants, rule_limits
 from .measures.intervals import Interval
-from .named import Signal
+from .named import Signal, under_their_site
 from .quality import PRESSURES
 from .series import MASKED, MISSING, OBSERVED, Series
+from .site import stand_ins
+from .view import View
 from .windows import Windows, seconds_at
 
 if TYPE_CHECKING:
@@ -59,7 +61,7 @@ def figures(
     sets = in_force(limits)
     bench = _Bench(case, believe, sets)
     found = [
-        figure
+        replace(figure, limit_set=one.title)
         for one in sets
         for limit in one
         if limit.figure
@@ -75,8 +77,21 @@ class _Bench:
         self.case = case
         self.derived = Derived(case, believe, oxygen_constants(case, sets))
         self.windows = Windows(case, self.derived)
-        found = find(case, believe, rule_limits(*sets)).held_back if self.derived.site else ()
-        self.doubted = tuple(one for one in found if one.code in OF_THE_LINE)
+        self.doubted: tuple[Find, ...] = ()
+        self.instead: list[tuple[Signal, Interval, str]] = []
+        if self.derived.site is not None:
+            found = find(case, believe, rule_limits(*sets))
+            self.doubted = tuple(
+                one for one in found.held_back if one.code in OF_THE_LINE and one.site == found.site
+            )
+            self.instead = self._stand_ins(View.of(case, believe))
+
+    def _stand_ins(self, view: View) -> list[tuple[Signal, Interval, str]]:
+        """Lines that stand in for the believed one, each with when, in seconds, and why."""
+        named = under_their_site(self.derived.signals, self.derived.site)
+        return [
+            (named[one.name], (view.time(one.start), view.time(one.stop)), one.why) for one in stand_ins(view)
+        ]
 
     # -- limits -------------------------------------------------------------------------------------
 
@@ -155,7 +170,32 @@ class _Bench:
     ) -> Figure:
         """The same row with what it would be without the doubted seconds, and at another site."""
         row = self._with_doubted(row, limit, window, exclude)
+        row = self._with_stand_ins(row, limit, window, exclude)
         return self._with_other_sites(row, limit, window, exclude)
+
+    def _with_stand_ins(
+        self, row: Figure, limit: Limit, window: list[Interval] | Absent, exclude: list[Interval]
+    ) -> Figure:
+        """The same row, with a sentence on the time for which the believed line has nothing and another has.
+
+        A row keeps its one site: those seconds are missing in it.
+        """
+        if isinstance(window, Absent) or not row.site:
+            return row
+        sentences = []
+        for signal, (start, end), why in self.instead:
+            inside = [(max(start, a), min(end, b)) for a, b in window if a < end and b > start]
+            other = self._with_flow(self.derived.pressure(signal)) if row.phase == "established" else None
+            series = other if isinstance(other, Series) else self.derived.pressure(signal)
+            found = exposed(limit, series, inside, exclude)
+            if inside and found.observed_s > 0:
+                whole = sum(b - a for a, b in inside)
+                sentences.append(
+                    f"{whole / 60:.1f} min while {_words(row.site)} {why} are not counted: {signal.plain_name}, "
+                    f"which stands in for finds, was outside for {found.outside_s / 60:.1f} of "
+                    f"{found.observed_s / 60:.1f} observed min of them"
+                )
+        return row.noted(*sentences)
 
     def _with_doubted(
         self, row: Figure, limit: Limit, window: list[Interval] | Absent, exclude: list[Interval]
@@ -221,7 +261,7 @@ class _Bench:
             words = f"arrests, and outlet under {WARM_OUTLET_C:g} °C"
             exclude = self.windows.arrests + cold
             judged = self._row(limit, known, token, window, exclude, words, rivals)
-            judged = _with_longest(judged, limit, known, window, exclude)
+            judged = with_longest(judged, limit, known, window, exclude)
             rows.append(replace(judged, part=f"outlet at {WARM_OUTLET_C:g} °C or more"))
             if limit.measure == "oxygen_delivery_index" and isinstance(known, Series):
                 low = seconds_at(self.derived.pump_flow, "below", FLOW_FOR_PRESSURE)
@@ -351,22 +391,6 @@ def _is_other_line(signal: Signal, believed: Signal | None) -> bool:
     first = signal.first
     is_line = first.kind == "arterial_pressure" and first.is_wave and bool(first.site)
     return is_line and (believed is None or signal.name != believed.name)
-
-
-def _with_longest(
-    row: Figure, limit: Limit, measured: Measured, window: list[Interval] | Absent, exclude: list[Interval]
-) -> Figure:
-    """The same row with its longest stretch told apart: a short stop of the pump reaches nought by itself."""
-    if not row.longest_run_s or row.longest_run_s >= row.outside_s:
-        return row
-    if isinstance(measured, Absent) or isinstance(window, Absent):
-        return row
-    longest = exposed(limit, measured, window, exclude, shortest_s=row.longest_run_s)
-    start, end = longest.runs[0]
-    return row.noted(
-        f"longest stretch {minutes_text(start)} to {minutes_text(end)}: {row.longest_run_s / 60:.1f} min, "
-        f"{longest.area:.0f} {row.unit}, farthest {longest.nadir:.3g} {limit.unit}",
-    )
 
 
 def _known_with(measured: Measured, other: Measured) -> Measured:

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Any, overload
 
 import numpy as np
 
-from .order import Z95, not_set
+from .order import Z95, half_width, not_set
 from .phases import phases
 from .rules import RULES, Find, Link, Rule
+from .site import StandIn, stand_ins
 from .view import View
 
 if TYPE_CHECKING:
@@ -24,7 +25,10 @@ __all__ = ["Find", "Finds", "edited_limits", "find", "find_in", "linked_up", "nu
 SAME_FALL = frozenset({"E01", "E02", "E04", "E13", "E27", "E28"})
 """Classes that can be one and the same fall of the pressure, seen by two rules."""
 STOPS = frozenset({"E07", "E08", "E10", "E17", "E18"})
-"""Classes that a low pressure on bypass may be preceded by."""
+"""Classes that a low pressure or a collapse on bypass may be preceded by."""
+LEAD_S = (
+    5.0  # by which a fall may begin before the flow is under its limit: both begin with the flow's own fall
+)
 BEFORE_S = 120.0  # how long before a low pressure one of them may have ended or begun
 
 
@@ -153,7 +157,12 @@ def edited_limits(case: Case) -> dict[str, float]:
 
 
 def find_in(view: View, limits: Mapping[str, float] | None = None, rules: Sequence[Rule] = RULES) -> Finds:
-    """The same on a view that has its phases laid in: no file is touched."""
+    """The same on a view that has its phases laid in: no file is touched.
+
+    While the believed line has no usable second, rules of the pressure are asked of the line that stands in
+    (`site.stand_ins`): a find names the site that it was judged at.
+    """
+    instead = [_judged_at(view, one) for one in stand_ins(view)]
     found: list[Find] = []
     missing: list[str] = []
     for rule in rules:
@@ -164,10 +173,18 @@ def find_in(view: View, limits: Mapping[str, float] | None = None, rules: Sequen
             if name.startswith(prefix)
         }
         missing += rule.refused(own)
+        by_others = [other for other in instead if "site" in rule.needs and not rule.missing(other)]
+        for other in by_others:
+            judged = [one for one in rule.find(other, rule.values(own)) if one.site == other.believed]
+            found += [_on_its_clocks(_at_a_stand_in(one, other), rule, other) for one in judged]
         absent = rule.missing(view)
+        if absent and by_others:
+            missing += rule.not_asked(by_others[0])
+            continue
         if absent:
             missing.append(f"{rule.code} not looked for: {', '.join(absent)}")
             continue
+        missing += rule.not_asked(view)
         found += [_on_its_clocks(one, rule, view) for one in rule.find(view, rule.values(own))]
     ordered = _told_apart(sorted(found, key=lambda one: (one.start_s, one.code, one.channels, one.end_s)))
     return Finds(
@@ -177,6 +194,24 @@ def find_in(view: View, limits: Mapping[str, float] | None = None, rules: Sequen
         view.believed,
         view.believed_reason,
     )
+
+
+def _judged_at(view: View, one: StandIn) -> View:
+    """A view that believes the line that stands in, and shows of it nothing but the seconds in which it does."""
+    shown = np.zeros(view.n, dtype=np.bool_)
+    shown[one.start : one.stop] = True
+    return replace(
+        view,
+        values={**view.values, one.name: np.where(shown, view.values[one.name], np.nan)},
+        pulse={**view.pulse, one.name: np.where(shown, view.pulse[one.name], np.nan)},
+        believed=one.name,
+        believed_reason=one.reason,
+    )
+
+
+def _at_a_stand_in(one: Find, view: View) -> Find:
+    """A find that says why it was judged at another line than the believed one."""
+    return replace(one, evidence={**one.evidence, "believed": view.believed_reason})
 
 
 def _told_apart(ordered: Sequence[Find]) -> list[Find]:
@@ -190,10 +225,12 @@ def _told_apart(ordered: Sequence[Find]) -> list[Find]:
 
 
 def _on_its_clocks(one: Find, rule: Rule, view: View) -> Find:
-    """A find with the ± that its clocks leave it, and said so where one of them was set by nobody."""
+    """A find with the ± of its times, and said so where a clock that it rests on was set by nobody."""
     sources = {view.source.get(name, "") for name in one.channels}
     sds = {name: max(view.clock_at(name, at).sd_s for at in (one.start_s, one.end_s)) for name in sources}
-    half = Z95 * max(sds.values(), default=0.0)
+    # The first channel is the one that its times are read from.
+    sampled = view.interval.get(one.channels[0], 1.0) if one.channels else 1.0
+    half = half_width(max(sds.values(), default=0.0), max(rule.grid_s, sampled) if rule.grid_s else 0.0)
     if rule.phase and view.phases:  # the phases go by the pump's clock
         pump = view.source.get("pump_flow", "")
         sds[pump] = max(sds.get(pump, 0.0), view.clock_at(pump, one.start_s).sd_s)
@@ -233,7 +270,7 @@ def linked_up(found: Sequence[Find], view: View) -> tuple[Find, ...]:
                             at_s=other.start_s,
                         )
                     )
-            elif one.code in ("E13", "E01") and other.code in STOPS:
+            elif one.code in ("E13", "E01", "E02") and other.code in STOPS:
                 link = _preceded(one, other, view)
                 if link is not None:
                     links.append(link)
@@ -248,7 +285,8 @@ def _preceded(one: Find, other: Find, view: View) -> Link | None:
     lag = one.start_s - at
     doubt = Z95 * view.sd_between(one.channels[0], one.start_s, other.channels[0], at)
     # A doubt without bounds must not link what lies hours apart.
-    if not -min(doubt, BEFORE_S) <= lag <= BEFORE_S:
+    lead = LEAD_S if one.code == "E02" else 0.0
+    if not -max(min(doubt, BEFORE_S), lead) <= lag <= BEFORE_S:
         return None
     what = f"{other.name}, its end" if over else other.name
     known = bool(np.isfinite(doubt))

@@ -81,7 +81,7 @@ class Limit(Table):
 
     @property
     def value(self) -> float:
-        """The number itself."""
+        """The number itself, in `unit` (for a share of a baseline in per cent)."""
         return next(side for side in (self.below, self.above, self.at_least) if side is not None)
 
     @property
@@ -175,8 +175,8 @@ class LimitSet(Table):
         return f"{self.name}, version {self.version}"
 
     def rivals_of(self, limit: Limit) -> list[Limit]:
-        """The limits that say otherwise."""
-        return [self[rival] for rival in limit.rivals]
+        """The limits that say otherwise; one that gives the same number on the same side does not."""
+        return [one for one in (self[rival] for rival in limit.rivals) if one.words != limit.words]
 
     @classmethod
     def load(cls, name_or_path: str | Path) -> LimitSet:

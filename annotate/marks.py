@@ -103,7 +103,8 @@ def add_mark(
     author : str
         Author id.
     kind : {"point", "span", "note"}
-        A moment, a stretch, or a word on the whole case.
+        A moment, a stretch, or words. A note stands at a moment too; one at the case's begin is on the whole
+        case (`on_whole_case`).
     code, text : str
         Class token and free words; either may be empty.
     start_s, end_s : float
@@ -148,6 +149,11 @@ def marks(case: Case) -> list[Mark]:
             replace(mark, end_s=min(mark.end_s, horizon)) for mark in standing if mark.start_s < horizon
         ]
     return sorted(standing, key=lambda mark: (mark.start_s, mark.end_s, mark.id))
+
+
+def on_whole_case(case: Case, mark: Mark) -> bool:
+    """Whether a mark is a note without a moment: one that was written at the case's begin, or before it."""
+    return mark.kind == "note" and mark.start_s <= case.span.start
 
 
 def amend(case: Case, author: str, mark_id: str, **changes: Any) -> Mark:

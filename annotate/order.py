@@ -73,6 +73,30 @@ def stretch_at(found: tuple[Stretch, ...], time_s: float) -> Stretch:
     return next((one for one in reversed(found) if one.from_s <= time_s), found[0])
 
 
+def half_width(sd_s: float, grid_s: float = 0.0) -> float:
+    """Half of the 95 % interval of a time, in seconds: the one number that every page and list gives.
+
+    Parameters
+    ----------
+    sd_s : float
+        Standard deviation that the clocks leave it; infinite for a clock that nobody set.
+    grid_s : float
+        Step that the time is known to: a time on a grid of whole seconds lies within half a second of what is
+        written, 0 for one that is known to the sample of a wave.
+
+    Returns
+    -------
+    float
+        Infinite where a clock is not set.
+
+    Examples
+    --------
+    >>> half_width(0.0, 1.0)
+    0.5
+    """
+    return math.hypot(Z95 * sd_s, grid_s / 2)
+
+
 def or_none(value: float) -> float | None:
     """A number for JSON, where what is not known is null."""
     return float(value) if math.isfinite(value) else None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -10,6 +11,7 @@ from .order import not_set
 from .phase_model import Boundary, Phase
 from .phase_rules import (
     ARREST_PRESSURE,
+    BEGUN_EARLIER,
     BURST_S,
     FLOW_ON,
     OnPeriod,
@@ -26,6 +28,7 @@ SELECTIVE_ML_KG = 20.0  # mL/kg/min, top of the band of a flow for the head alon
 SELECTIVE_TOP = 1.0  # L/min, top of the band where the weight is not known
 SELECTIVE_PRESSURE = 25.0  # mm[Hg] at the head's side
 SELECTIVE_MINIMUM_S = 60
+SOON_S = 60  # s after the record's begin in which something may have been under way before
 
 
 class Arrest(NamedTuple):
@@ -158,6 +161,8 @@ def edge(
 def gap_at(pump: Pump, index: int) -> tuple[int, int] | None:
     """The unrecorded stretch, if any, in which the change of state dated to `index` fell."""
     for start, stop in spans(pump.gap):
+        if start == 0:
+            continue  # nothing is known of the state before the record begins
         if start - 1 <= index <= stop < len(pump.gap) and pump.moving[max(0, start - 1)] != pump.moving[stop]:
             return start, stop
     return None
@@ -175,10 +180,23 @@ def build_flow_phases(view: View, pump: Pump, period: OnPeriod) -> list[Phase]:
             more = (*more, f"the flow changed while {spread_s:.0f} s of it were not recorded")
         return edge(view, index, rule, channel, spread_s=spread_s, alternatives=tuple(more))
 
-    def off(index: int, rule: str, notes: tuple[str, ...]) -> Boundary:
-        if index >= n:
-            return Boundary(view.time(n), "; ".join(notes))
-        return at(index, rule, *notes, spread_s=10.0)
+    def cut(what: str) -> Boundary:
+        """The end of the pump's record, within something that goes on."""
+        if period.off >= n:
+            return Boundary(
+                view.time(n), f"the record ends {what}", alternatives=period.off_notes, recorded=False
+            )
+        said = edge(
+            view, period.off, f"the pump's record ends {what}", channel, alternatives=period.off_notes
+        )
+        return replace(said, recorded=False)
+
+    def since(index: int, rule: str, *more: str) -> Boundary:
+        said = edge(view, index, rule, channel, alternatives=(*more, *BEGUN_EARLIER))
+        return replace(said, recorded=False)
+
+    def until(index: int, rule: str, what: str) -> Boundary:
+        return cut(what) if index >= period.off and not period.off_recorded else at(index, rule)
 
     on = at(
         period.on,
@@ -186,34 +204,49 @@ def build_flow_phases(view: View, pump: Pump, period: OnPeriod) -> list[Phase]:
         *period.on_notes,
         spread_s=5.0,
     )
-    end = off(period.off, "no flow (≤ 0.1 L/min) held, pressure kept up: off bypass", period.off_notes)
+    if not period.on_recorded:
+        on = since(period.on, "the pump's record begins on bypass")
+    end = cut("on bypass")
+    if period.off_recorded:
+        words = "no flow (≤ 0.1 L/min) held, pressure kept up: off bypass"
+        end = at(period.off, words, *period.off_notes, spread_s=10.0)
     found = [Phase("bypass", on, end)]
     plan, plan_words = planned_flow(view, pump, period)
     full = full_flow(pump, period, plan)
-    if full is not None:
+    if full is not None and period.on_recorded:
         reached = at(
             full, f"flow first at least 80 % of {plan:.2f} L/min ({plan_words}) for 60 s", spread_s=5.0
         )
         found.append(Phase("going_on", on, reached, "bypass"))
-    weaning = weaning_start(pump, period) if period.off < n else None
+    weaning = weaning_start(pump, period) if period.off_recorded else None
     if weaning is not None and (full is None or weaning > full):
-        begin = at(weaning, "last flow from which it only falls to nothing", spread_s=10.0)
+        words = "last flow from which it only falls to nothing"
+        if not period.on_recorded and weaning - period.on < SOON_S:
+            begin = since(weaning, words)
+        else:
+            begin = at(weaning, words, spread_s=10.0)
         found.append(Phase("weaning", begin, end, "bypass"))
     for arrest in arrests(view, pump, period):
-        start = at(arrest.start, "flow at rest (≤ 0.1 L/min), arterial pressure under 20 mmHg within 2 min",
-                   *arrest.notes)  # fmt: skip
-        stop = at(arrest.stop, "flow above the selective band held, dated to the start of its rise")
+        if arrest.start <= period.on and not period.on_recorded:
+            start = since(arrest.start, "the pump's record begins in the arrest", *arrest.notes)
+        else:
+            start = at(arrest.start, "flow at rest (≤ 0.1 L/min), arterial pressure under 20 mmHg within 2 min",
+                       *arrest.notes)  # fmt: skip
+        stop = until(
+            arrest.stop, "flow above the selective band held, dated to the start of its rise", "in the arrest"
+        )
         found.append(Phase("lower_body_arrest", start, stop, "bypass"))
         for low, high in arrest.no_flow:
             found.append(
                 Phase("no_flow_arrest", start if low == arrest.start else at(low, "flow reached rest (≤ 0.1 L/min)"),
-                      at(high, "flow above 0.2 L/min held 10 s, dated to where it left rest"),
+                      until(high, "flow above 0.2 L/min held 10 s, dated to where it left rest", "without flow"),
                       "lower_body_arrest")
             )  # fmt: skip
         for low, high in arrest.selective:
             found.append(
                 Phase("selective_cerebral",
-                      at(low, "flow in the selective band, head's pressure at least 25, femoral under 20 mmHg"),
+                      start if low == arrest.start
+                      else at(low, "flow in the selective band, head's pressure at least 25, femoral under 20 mmHg"),
                       stop if high == arrest.stop else at(high, "flow left the selective band"),
                       "lower_body_arrest")
             )  # fmt: skip

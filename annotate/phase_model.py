@@ -49,6 +49,9 @@ class Boundary:
         Run and piece of that clock: two times share its error only on the same one.
     alternatives : tuple of str
         Other times that could be meant, and why this one was taken.
+    recorded : bool
+        False where the record begins or ends within the phase: the phase is at least that long, and its true
+        end lies beyond by nobody knows how much.
     """
 
     time_s: float
@@ -60,6 +63,7 @@ class Boundary:
     clock_sd_s: float = 0.0
     clock_piece: tuple[int, int] = (0, 0)
     alternatives: tuple[str, ...] = ()
+    recorded: bool = True
 
     @property
     def unc_s(self) -> float:
@@ -75,6 +79,7 @@ class Boundary:
             "channel": self.channel,
             "unc_s": or_none(self.unc_s),
             "alternatives": list(self.alternatives),
+            "recorded": self.recorded,
         }
 
 

@@ -6,6 +6,7 @@ flow left or reached its level, not to where it crossed the switching value.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -38,6 +39,14 @@ WARM_CORE_C = 34.0
 OFF_HELD_S = 300
 BRIDGE_S = 120
 BURST_S = 10  # flow for less than this does not end a stop
+BEATING_MMHG = (
+    30.0  # pulse beside which a running pump may run round in a loop (an ejecting heart keeps 10 to 30)
+)
+KEPT_PULSE_MMHG = 10.0  # pulse from which a heart ejects
+
+
+BEGUN_EARLIER = ("earlier: its start is not recorded",)
+"""What is said of the start of something that was under way when the record begins."""
 
 
 class Pump(NamedTuple):
@@ -68,13 +77,19 @@ class Stop(NamedTuple):
 
 
 class OnPeriod(NamedTuple):
-    """One time on bypass, arrests included; `off` is the length of the view if the record ends first."""
+    """One time on bypass, arrests included.
+
+    Where the pump's record begins or ends on bypass, `on` or `off` is that end of it, `on_recorded` or
+    `off_recorded` is False, and nothing is known of the flow beyond.
+    """
 
     on: int
     off: int
     on_notes: tuple[str, ...]
     off_notes: tuple[str, ...]
     stops: tuple[Stop, ...]
+    on_recorded: bool = True
+    off_recorded: bool = True
 
 
 # -- flow ----------------------------------------------------------------------------------------
@@ -86,13 +101,18 @@ def read_pump(view: View, flow: FloatArray) -> Pump:
     A gap is not an arrest's end. With no flow on either side the stop goes on where every arterial
     site stays under 20 mm[Hg] and the reservoir did not empty meanwhile; over 2 min only where a
     pressure was seen nearly all the time. With flow on either side the flow goes on. Otherwise the
-    state before the gap holds until its end, and the boundary carries the gap as its uncertainty.
+    state before the gap holds until its end, and the boundary carries the gap as its uncertainty. Behind the
+    last recorded flow a stop goes on as long as the pressures say so; anything else is not known there.
     """
     out = flow.copy()
     gap = ~np.isfinite(flow)
     contradicted = np.zeros(len(flow), dtype=np.bool_)
     for start, stop in spans(gap):
-        if start == 0 or stop == len(flow):
+        if start == 0:
+            continue
+        if stop == len(flow):
+            if flow[start - 1] <= FLOW_OFF:
+                out[start : _low_until(view, start)] = flow[start - 1]
             continue
         before, after = flow[start - 1], flow[stop]
         if before <= FLOW_OFF and after <= FLOW_OFF:
@@ -120,50 +140,85 @@ def _still_off(view: View, start: int, stop: int) -> bool:
     return not change < -300  # mL; emptying means that somebody gave the volume back
 
 
+def _low_until(view: View, start: int) -> int:
+    """Up to which second from `start` every arterial site is seen to stay under 20 mm[Hg]."""
+    levels = [smooth(view.values[name][start:], 5) for name in view.arterial]
+    seen = np.zeros(view.n - start, dtype=np.bool_)
+    high = np.zeros(view.n - start, dtype=np.bool_)
+    for level in levels:
+        seen |= np.isfinite(level)
+        high |= level >= ARREST_PRESSURE
+    risen = np.flatnonzero(high)
+    length = int(risen[0]) if len(risen) else len(high)
+    if not seen[:length].any():
+        return start
+    if length > BRIDGE_S and seen[:length].mean() < 0.9:
+        length = BRIDGE_S
+    return start + length
+
+
 def on_periods(view: View, pump: Pump) -> list[OnPeriod]:
     """Every time on bypass.
 
     On: the first flow above 0.2 L/min held 20 s to which the reservoir or a pressure responds; after
-    coming off, flow above 1 L/min held 60 s. Off: no flow for 5 min or to the record's end with the
-    arterial pressure kept up (a cold core is then asked about), or at a warm core where no pressure is
-    recorded.
+    coming off, flow above 1 L/min held 60 s. Off: no flow for 5 min with the arterial pressure kept up (a
+    cold core is then asked about), or at a warm core where no pressure is recorded. Until then a stop is a
+    stop on bypass. A pump that runs when its record begins is on bypass, unless the heart beats beside it as
+    if there were none; one that stands then is so at a cold core with every arterial site under 20 mm[Hg].
     """
-    n = len(pump.flow)
-    recorded = np.flatnonzero(~pump.gap)
-    last = int(recorded[-1]) + 1 if len(recorded) else 0
+    known = np.flatnonzero(np.isfinite(pump.flow))
+    first, last = (int(known[0]), int(known[-1]) + 1) if len(known) else (0, 0)
     held = drop_short(close_gaps(pump.moving, 5), ON_HELD_S)
     strong = drop_short(close_gaps(smooth(pump.flow, 5) > RETURN_FLOW, 5), RETURN_HELD_S)
     periods: list[OnPeriod] = []
     position = 0
     while True:
         wanted = strong if periods else held
-        candidates = spans(wanted[position:last])
-        on = -1
-        notes: tuple[str, ...] = ()
+        running = not periods and _begins_in_arrest(view, pump, first, last)
+        candidates = [] if running else spans(wanted[position:last])
+        on = first if running else -1
+        notes: tuple[str, ...] = BEGUN_EARLIER if running else ()
         for low, _ in candidates:
             reached = position + low
             quiet = np.flatnonzero(~pump.moving[position:reached])
             start = position + int(quiet[-1]) + 1 if len(quiet) else reached
+            running = not periods and start == first
             answered, notes = _response(view, start)
-            if answered:
-                on = left_rest(pump.flow, start)
+            if answered or (running and not _beats_beside(view, start)):
+                on = start if running else left_rest(pump.flow, start)
+                notes = BEGUN_EARLIER if running else notes
                 break
         if on < 0:
             return periods
         stops = []
-        off = n
-        off_notes: tuple[str, ...] = ("the record ends on bypass",)
-        if last < n:
-            off, off_notes = last, ("the pump's record ends on bypass",)
-        for stop in _stops(view, pump, on, last):
+        off, off_recorded = last, False
+        off_notes: tuple[str, ...] = ()
+        for stop in _stops(view, pump, on, last, from_rest=not pump.moving[on]):
             if stop.kind == "off":
-                off, off_notes = stop.start, stop.notes
+                off, off_notes, off_recorded = stop.start, stop.notes, True
                 break
             stops.append(stop)
-        periods.append(OnPeriod(on, off, notes, off_notes, tuple(stops)))
-        if off >= last:
+        if not off_recorded:
+            off_notes = _at_the_end(stops, last)
+        periods.append(OnPeriod(on, off, notes, off_notes, tuple(stops), not running, off_recorded))
+        if not off_recorded:
             return periods
         position = off + 1
+
+
+def _at_the_end(stops: Sequence[Stop], last: int) -> tuple[str, ...]:
+    """What is said of the end of bypass where the record ends first."""
+    if stops and stops[-1].stop >= last and stops[-1].kind == "pause":
+        length = stops[-1].stop - stops[-1].start
+        return (f"the pump is stopped for {length} s, not yet known whether it is the end of bypass",)
+    return ("later: its end is not recorded",)
+
+
+def _beats_beside(view: View, on: int) -> bool:
+    """Whether every pulse seen in the first minute of a running pump is that of a heart that carries all."""
+    pulses = [median(view.pulse[name][on : on + 60]) for name in view.arterial if name in view.pulse]
+    pulses = [pulse for pulse in pulses if np.isfinite(pulse)]
+    return bool(pulses) and min(pulses) >= BEATING_MMHG
 
 
 def _response(view: View, on: int) -> tuple[bool, tuple[str, ...]]:
@@ -221,12 +276,24 @@ def _stray(steady: FloatArray) -> float:
     return float(np.clip(3 * noise_sd(steady), 0.03, 0.08))
 
 
-def _stops(view: View, pump: Pump, on: int, last: int) -> list[Stop]:
-    """Every stretch without flow from `on` to the end of the pump's record, and what it was."""
+def _begins_in_arrest(view: View, pump: Pump, first: int, last: int) -> bool:
+    """Whether the pump's record begins at rest in what can only be an arrest on bypass."""
+    if last <= first or pump.moving[first] or not view.core_near(first) <= COLD_CORE_C:
+        return False
+    moving = np.flatnonzero(pump.moving[first:last])
+    stop = first + int(moving[0]) if len(moving) else last
+    return bool(pressures_low(view, first, stop))
+
+
+def _stops(view: View, pump: Pump, on: int, last: int, *, from_rest: bool = False) -> list[Stop]:
+    """Every stretch without flow from `on` to the end of the pump's record, and what it was.
+
+    One right at `on` is what bypass began from, unless the record begins at rest on bypass.
+    """
     moving = drop_short(pump.moving[on:last], BURST_S)
     found = []
     for low, high in spans(~moving):
-        if low == 0:
+        if low == 0 and not from_rest:
             continue
         start, stop = reached_rest(pump.flow, on + low, on + high), on + high
         if stop < last:
@@ -256,10 +323,21 @@ def _classify(view: View, start: int, stop: int, *, to_end: bool) -> Stop:
         notes.append(f"core {core:.1f} °C is cold for coming off: is the flow reading right?")
     if length >= OFF_HELD_S:
         return Stop(start, stop, "off", tuple(notes))
-    if to_end and length >= BURST_S and not low:
-        notes.append("the record ends less than 5 min later")
+    if to_end and _kept_up(view, start, stop):
+        notes.append("the pump's record ends less than 5 min later, the heart went on")
         return Stop(start, stop, "off", tuple(notes))
     return Stop(start, stop, "pause", tuple(notes))
+
+
+def _kept_up(view: View, start: int, stop: int) -> bool:
+    """Whether the heart carried the circulation for 5 min after a stop with which the pump's record ends."""
+    if view.n - start < OFF_HELD_S or stop >= view.n or pressures_low(view, stop, view.n) is not False:
+        return False
+    pulses = [
+        median(view.pulse[name][start : start + OFF_HELD_S]) for name in view.arterial if name in view.pulse
+    ]
+    pulses = [pulse for pulse in pulses if np.isfinite(pulse)]
+    return not pulses or max(pulses) >= KEPT_PULSE_MMHG
 
 
 def pressures_low(view: View, start: int, stop: int) -> bool | None:

@@ -52,6 +52,7 @@ def _warming(view: View, period: OnPeriod, arrested: Sequence[Phase], last: Boun
     warmer = _held(gradient >= WARMING_GRADIENT_C, WARMING_HELD_S)
     found: list[Phase] = []
     targets = _warm(view)
+    first = _first_known(gradient)
     for start, _ in spans(warmer):
         begin = edge(
             view,
@@ -60,6 +61,7 @@ def _warming(view: View, period: OnPeriod, arrested: Sequence[Phase], last: Boun
             "outlet_temperature",
             spread_s=_crossing_spread(gradient, start),
         )
+        begin = _as_recorded(begin, period, start, first)
         if begin.time_s >= last.time_s or (found and begin.time_s < found[-1].end_s):
             continue
         if (
@@ -120,6 +122,7 @@ def _reperfusions(arrested: Sequence[Phase], warming: Sequence[Phase], last: Bou
 
 def _cooling(view: View, period: OnPeriod, others: Sequence[Phase], last: Boundary) -> list[Phase]:
     gradient = _gradient(view, period)
+    first = _first_known(gradient)
     for other in others:
         gradient[view.index(other.start_s) : view.index(other.end_s)] = np.nan
     colder = _held(gradient <= -COOLING_GRADIENT_C, COOLING_HELD_S)
@@ -130,6 +133,7 @@ def _cooling(view: View, period: OnPeriod, others: Sequence[Phase], last: Bounda
             view, start, "outlet at least 2 °C under venous for 2 min", "outlet_temperature",
             spread_s=_crossing_spread(gradient, start),
         )  # fmt: skip
+        begin = _as_recorded(begin, period, start, first)
         if (found and begin.time_s < found[-1].end_s) or begin.time_s >= last.time_s:
             continue
         ends = [other.start for other in others if other.start_s > begin.time_s]
@@ -138,6 +142,20 @@ def _cooling(view: View, period: OnPeriod, others: Sequence[Phase], last: Bounda
             ends.append(edge(view, int(turned[0]), "outlet above venous again", "outlet_temperature"))
         found.append(Phase("cooling", begin, min([*ends, last], key=lambda b: b.time_s), "bypass"))
     return found
+
+
+def _first_known(gradient: FloatArray) -> int:
+    known = np.flatnonzero(np.isfinite(gradient))
+    return int(known[0]) if len(known) else 0
+
+
+def _as_recorded(begin: Boundary, period: OnPeriod, start: int, first: int) -> Boundary:
+    """The begin of a cooling or warming that was under way when the pump's record begins, as such."""
+    if period.on_recorded or start > first:
+        return begin
+    return replace(
+        begin, recorded=False, alternatives=(*begin.alternatives, "earlier: its start is not recorded")
+    )
 
 
 def _held(mask: BoolArray, seconds: int) -> BoolArray:

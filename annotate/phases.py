@@ -35,6 +35,9 @@ __all__ = [
 ]
 
 
+AT_LEAST = "at least, the record begins or ends within it: "
+
+
 def find_phases(case: Case | View) -> list[Phase]:
     """Phases that the traces of a case speak for; nothing that a person said.
 
@@ -151,7 +154,7 @@ def _under_the_clamp(found: list[Phase]) -> list[Phase]:
 
 
 def _around(view: View, periods: Sequence[OnPeriod], found: Sequence[Phase]) -> list[Phase]:
-    """The record before the first time on bypass and after each."""
+    """The record before the first time on bypass and after each, where the flow says that it is that."""
     recorded = np.zeros(view.n, dtype=np.bool_)
     for values in view.values.values():
         recorded |= np.isfinite(values)
@@ -164,11 +167,11 @@ def _around(view: View, periods: Sequence[OnPeriod], found: Sequence[Phase]) -> 
         return [Phase("pre", first, last)]
     bypasses = sorted((phase for phase in found if phase.name == "bypass"), key=lambda phase: phase.start_s)
     out = []
-    if bypasses[0].start_s > first.time_s:
+    if bypasses[0].start.recorded and bypasses[0].start_s > first.time_s:
         out.append(Phase("pre", first, bypasses[0].start))
     ends = [*(later.start for later in bypasses[1:]), last]
     for bypass, end in zip(bypasses, ends, strict=True):
-        if end.time_s > bypass.end_s:
+        if bypass.end.recorded and end.time_s > bypass.end_s:
             out.append(Phase("post", bypass.end, end))
     return out
 
@@ -214,6 +217,8 @@ class Duration:
         Its parts in order.
     method : str
         How it is counted.
+    at_least : bool
+        Whether the record begins or ends within a part of it, so that the true length is not recorded.
     """
 
     name: str
@@ -221,6 +226,7 @@ class Duration:
     unc_s: float
     each: tuple[tuple[float, float, float, float], ...]
     method: str
+    at_least: bool = False
 
     def to_json(self) -> dict[str, Any]:
         """As plain values; a ± that is not known is null."""
@@ -233,6 +239,7 @@ class Duration:
                 for start_s, end_s, seconds, unc_s in self.each
             ],
             "method": self.method,
+            "at_least": self.at_least,
         }
 
 
@@ -281,7 +288,8 @@ def durations(found: Iterable[Phase]) -> dict[str, Duration]:
             out["bypass"].total_s - (still.total_s if still else 0.0),
             float(np.hypot(out["bypass"].unc_s, still.unc_s if still else 0.0)),
             out["bypass"].each,
-            "bypass less the stretches without any flow",
+            f"{AT_LEAST if out['bypass'].at_least else ''}bypass less the stretches without any flow",
+            out["bypass"].at_least,
         )
     cooling, arrested = by_name.get("cooling"), by_name.get("lower_body_arrest")
     if cooling and arrested and arrested[0].start_s > cooling[0].start_s:
@@ -304,7 +312,8 @@ def _summed(name: str, pairs: Sequence[tuple[Boundary, Boundary]], method: str) 
         each.append((start.time_s, end.time_s, length, Z95 * length_sd(start, end)))
     total = float(sum(part[2] for part in each))
     unc = float(np.sqrt(sum(part[3] ** 2 for part in each)))
-    return Duration(name, total, unc, tuple(each), method)
+    at_least = not all(end.recorded for pair in pairs for end in pair)
+    return Duration(name, total, unc, tuple(each), f"{AT_LEAST if at_least else ''}{method}", at_least)
 
 
 def length_sd(start: Boundary, end: Boundary) -> float:

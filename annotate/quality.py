@@ -11,21 +11,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .artefact_numbers import FLUSH, OPEN_TO_AIR, UNUSABLE
+from .artefact_numbers import FLUSH, OPEN_TO_AIR, RAMP, UNUSABLE
 from .memory import Memory
 from .order import Z95
 from .parameter import numbers_of
+from .runs import BoolArray, FloatArray, mean, true_runs
 from .series import MASKED, MISSING, OBSERVED, StateArray
 from .still import Piece, frozen_rows, frozen_wave, gaps_between, off_scale, waves_on_scale
 from .wave_artefacts import (
     Artefact,
-    BoolArray,
-    FloatArray,
     all_fell,
     device_patterns,
     fast_flushes,
     open_to_air,
-    true_runs,
 )
 
 if TYPE_CHECKING:
@@ -123,7 +121,7 @@ def channel_key(channel: Channel) -> tuple[object, ...]:
     and the numbers that they are looked for by.
     """
     numbers = tuple(
-        parameter.value for table in (OPEN_TO_AIR, FLUSH, UNUSABLE) for parameter in table.values()
+        parameter.value for table in (OPEN_TO_AIR, FLUSH, RAMP, UNUSABLE) for parameter in table.values()
     )
     return (_own_key(channel), tuple(_own_key(other) for other in compared(channel)), numbers)
 
@@ -172,13 +170,8 @@ def _levels(lines: Sequence[Channel], one: Artefact) -> list[tuple[float, float]
     levels = []
     for line in lines:
         before, during = (line.read(*window).values for window in windows)
-        levels.append((_mean(before), _mean(during)))
+        levels.append((mean(before), mean(during)))
     return levels
-
-
-def _mean(values: FloatArray) -> float:
-    values = values[np.isfinite(values)]
-    return float(values.mean()) if values.size else float("nan")
 
 
 def _in_rows(channel: Channel) -> list[Artefact]:
@@ -258,8 +251,9 @@ def seconds_state(channel: Channel, grid: FloatArray) -> StateArray:
     Returns
     -------
     ndarray of uint8
-        A second is masked when any part of it is; the second after a flush is masked for its ring. A
-        wave's second is missing when less than half of it was recorded on scale.
+        A second is masked when any part of it is; the second after a flush is masked for its ring, and what
+        leads into or out of an opening or a flush without a beat is masked with it. A wave's second is missing
+        when less than half of it was recorded on scale.
     """
     bounds = (float(grid[0]), grid.size) if grid.size else (0.0, 0)
     key = (channel_key(channel), bounds)
@@ -276,8 +270,8 @@ def _state(channel: Channel, grid: FloatArray) -> StateArray:
     else:
         state[~np.isfinite(channel.seconds())] = MISSING
     for one in artefacts(channel):
-        pad = FLUSH["ring"].value if one.code == "A2" else 0.0
-        low, high = _around(one.start - start, one.end + pad - start)
+        begin, end = _not_believed(one)
+        low, high = _around(begin - start, end - start)
         seconds = slice(max(low, 0), max(high, 0))
         if one.code == "A9":
             state[seconds] = MISSING
@@ -285,6 +279,15 @@ def _state(channel: Channel, grid: FloatArray) -> StateArray:
             piece = state[seconds]
             piece[piece == OBSERVED] = MASKED
     return state
+
+
+def _not_believed(one: Artefact) -> tuple[float, float]:
+    """Start and end of what is masked for an artefact: with the ring of a flush, and with its ramps."""
+    if one.code == "A9":
+        return one.start, one.end
+    ring = FLUSH["ring"].value if one.code == "A2" else 0.0
+    before, after = (float(one.evidence.get(name, 0.0)) for name in ("ramp_before_s", "ramp_after_s"))
+    return one.start - before, one.end + max(ring, after)
 
 
 def _around(start: float, end: float) -> tuple[int, int]:
@@ -328,8 +331,8 @@ def clean_waves(channel: Channel, masked: bool = True) -> list[Piece]:
     for t0, rate, values, _ in waves_on_scale(pieces, pressure=channel.kind in PRESSURES):
         clean = values
         for one in found:
-            ring = FLUSH["ring"].value if one.code == "A2" else 0.0
-            low, high = _around((one.start - t0) * rate, (one.end + ring - t0) * rate)
+            begin, end = _not_believed(one)
+            low, high = _around((begin - t0) * rate, (end - t0) * rate)
             if high > 0 and low < values.size:
                 clean = values.copy() if clean is values else clean
                 clean[max(low, 0) : high] = np.nan

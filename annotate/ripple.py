@@ -15,6 +15,9 @@ WINDOW_S = 20.0
 HOP_S = 10.0
 LOWEST_HZ, HIGHEST_HZ = 1.2, 6.0
 _WORK_HZ = 25.0
+PARTS_OF_BEAT = 50  # of which each has the mean of the beats around it
+OF_HALF_BEATS = 0.15  # nearer than this to a multiple of half the pulse's rate a line is the pulse's own
+LARGEST_RIPPLE_MMHG = 12.0  # a larger steady sinusoid is taken for a damped pulse (this project's choice)
 
 
 @dataclass(frozen=True)
@@ -85,6 +88,62 @@ def only_ripple_at(t: FloatArray, wave: FloatArray, rate_hz: float) -> NDArray[n
     """Whether the window nearest to each time (seconds from the first sample) holds ripple and little else."""
     line = ripple_line(wave, rate_hz)
     return np.zeros(t.shape, bool) if line is None else np.asarray(line.share[line.nearest(t)] > 0.7)
+
+
+def beside_beats(wave: FloatArray, feet: FloatArray, rate_hz: float) -> FloatArray:
+    """The steady ripple that runs beside the beats of a wave, 0 where none can be told.
+
+    From each beat the mean beat of its 10 s is taken away, part by part; the strongest line of what is left
+    is ripple where it holds more than half of it and does not run in step with whole or half beats.
+
+    Parameters
+    ----------
+    wave : ndarray
+        Without NaN.
+    feet : ndarray
+        Samples at which beats begin, at least two.
+    rate_hz : float
+        Samples per second.
+
+    Returns
+    -------
+    ndarray
+        One value a sample, in the unit of the wave.
+    """
+    ripple = np.zeros(wave.size)
+    edges = np.ceil(feet).astype(np.intp)
+    first, last = edges[0], min(edges[-1], wave.size)
+    rest = np.zeros(wave.size)
+    beat = np.searchsorted(edges, np.arange(first, last), side="right") - 1
+    length = np.diff(feet)
+    part = (np.arange(first, last) - feet[beat]) / length[beat]
+    key = (np.arange(first, last) / (HOP_S * rate_hz)).astype(np.intp) * PARTS_OF_BEAT
+    key += np.clip(part * PARTS_OF_BEAT, 0, PARTS_OF_BEAT - 1).astype(np.intp)
+    usual = np.bincount(key, wave[first:last]) / np.maximum(np.bincount(key), 1)
+    rest[first:last] = wave[first:last] - usual[key]
+    line = ripple_line(rest, rate_hz)
+    if line is None:
+        return ripple
+    middle = (feet[:-1] + feet[1:]) / (2 * rate_hz)
+    near = np.searchsorted(middle, line.centre)
+    period = np.array([np.median(length[max(0, at - 8) : at + 8]) for at in near]) / rate_hz
+    halves = 2 * line.hz * period
+    steady = (line.share > 0.5) & (np.abs(halves - np.round(halves)) > OF_HALF_BEATS)
+    size, half = int(WINDOW_S * rate_hz), int(HOP_S * rate_hz / 2)
+    weight = np.hanning(size) / np.hanning(size).sum()
+    for at in np.flatnonzero(steady):
+        centre = int(line.centre[at] * rate_hz)
+        begin = min(max(centre - size // 2, 0), wave.size - size)
+        turn = 2j * np.pi * line.hz[at] / rate_hz
+        piece = rest[begin : begin + size]
+        wheel = np.exp(turn * np.arange(begin, begin + size))
+        level = 2 * np.sum(weight * (piece - np.sum(weight * piece)) / wheel)
+        if 2 * abs(level) >= LARGEST_RIPPLE_MMHG:
+            continue
+        low = max(centre - half, 0) if at else 0
+        high = min(centre + half, wave.size) if at < line.hz.size - 1 else wave.size
+        ripple[low:high] = np.real(level * np.exp(turn * np.arange(low, high)))
+    return ripple
 
 
 def range_without_ripple(values: FloatArray, rate_hz: float, at: FloatArray) -> FloatArray:

@@ -6,7 +6,6 @@ or not recorded); an unknown second is never evidence, neither for nor against.
 
 from __future__ import annotations
 
-import itertools
 from typing import NamedTuple
 
 import numpy as np
@@ -38,20 +37,31 @@ class Run(NamedTuple):
     unknown: int
 
 
-def spans(mask: ArrayLike) -> list[tuple[int, int]]:
-    """Half-open index pairs of the stretches of True in `mask`, in order."""
+def true_runs(mask: ArrayLike) -> NDArray[np.intp]:
+    """Start and past-end index of each stretch of True in `mask`, in order, one row a stretch."""
     m = np.concatenate(([False], np.asarray(mask, dtype=bool), [False]))
-    edges = np.flatnonzero(m[1:] != m[:-1])
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    return np.flatnonzero(m[1:] != m[:-1]).reshape(-1, 2)
+
+
+def spans(mask: ArrayLike) -> list[tuple[int, int]]:
+    """The same as pairs of plain integers."""
+    return [(int(start), int(stop)) for start, stop in true_runs(mask)]
+
+
+def joined_runs(runs: NDArray[np.intp], longest: int) -> NDArray[np.intp]:
+    """Rows of start and past-end, in order, those with at most `longest` between them made one."""
+    if len(runs) < 2:
+        return runs
+    first = np.flatnonzero(np.concatenate(([True], runs[1:, 0] - runs[:-1, 1] > longest)))
+    last = np.concatenate((first[1:], [len(runs)])) - 1
+    return np.column_stack((runs[first, 0], runs[last, 1]))
 
 
 def close_gaps(mask: ArrayLike, longest: int) -> BoolArray:
     """Fill stretches of False of at most `longest` seconds that lie between two Trues."""
     out = np.array(mask, dtype=bool)
-    pieces = spans(out)
-    for (_, stop), (start, _) in itertools.pairwise(pieces):
-        if start - stop <= longest:
-            out[stop:start] = True
+    for start, stop in joined_runs(true_runs(out), longest):
+        out[start:stop] = True
     return out
 
 
@@ -115,6 +125,13 @@ def hysteresis(x: ArrayLike, *, on: float, off: float) -> BoolArray:
     last = np.where(decisive != 0, np.arange(len(values)), -1)
     last = np.maximum.accumulate(last) if len(last) else last
     return np.asarray((last >= 0) & (decisive[np.maximum(last, 0)] > 0), dtype=np.bool_)
+
+
+def mean(x: ArrayLike) -> float:
+    """Mean of the finite values, NaN where there are none."""
+    values = np.asarray(x, dtype=np.float64)
+    values = values[np.isfinite(values)]
+    return float(values.mean()) if values.size else float("nan")
 
 
 def median(x: ArrayLike) -> float:

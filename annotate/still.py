@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from .artefact_numbers import UNUSABLE
 from .parameter import Numbers, numbers_of
-from .wave_artefacts import BoolArray, FloatArray, true_runs
+from .runs import BoolArray, FloatArray, true_runs
 
 Piece = tuple[float, float, FloatArray]  # start in reference seconds, rate in Hz, values
 
@@ -110,10 +110,12 @@ def frozen_rows(
     Returns
     -------
     list of (start, end)
-        Runs so long that hardly a record would show one by chance, judged by how often the rows on either
-        side have the same value; none where many of those repeat anyway, as rounded values without noise
-        do. A channel that moves one way for long (a rounded
+        Ten equal rows or more, where of the rows on either side at most 30 % repeat the row before and at most
+        30 % have this very value. Where more do, as many more rows as make the run just as rare by chance;
+        a side of fewer than ten rows says nothing, and none is told where half of them repeat anyway: a
+        whole-numbered saturation at rest stands for minutes. A channel that moves one way for long (a rounded
         temperature) is not noisy, and the level 0 is never called frozen: a pump that stands has no flow.
+        All but the ten is this project's choice.
     """
     by = numbers_of(UNUSABLE) if numbers is None else numbers
     least, around = int(by["rows"]), int(by["neighbours"])
@@ -124,12 +126,15 @@ def frozen_rows(
         return []
     found = []
     for start, stop in _still_runs(values, least):
-        sides = (values[max(start - around, 0) : start], values[stop : stop + around])
-        repeats = max(np.count_nonzero(side[1:] == side[:-1]) / max(side.size - 1, 1) for side in sides)
-        count, rows = max((int(np.count_nonzero(side == values[start])), side.size) for side in sides)
-        usual = min((count + 2 * np.sqrt(count) + 1) / (rows + 1), 1.0)  # what the count may well stand for
-        by_chance = values.size * usual ** (stop - start - 1)
-        if values[start] != 0 and repeats < by["repeats"] / 100 and by_chance < by["chance"]:
+        both = (values[max(start - around, 0) : start], values[stop : stop + around])
+        sides = [side for side in both if side.size >= least]
+        if not sides:
+            continue
+        repeats = max(np.count_nonzero(side[1:] == side[:-1]) / (side.size - 1) for side in sides)
+        # One more of each, so that a short side without the value does not rule it out.
+        usual = max((np.count_nonzero(side == values[start]) + 1) / (side.size + 1) for side in sides)
+        rare = max(usual, repeats) ** (stop - start - 1) <= (by["noisy"] / 100) ** (least - 1)
+        if values[start] != 0 and repeats < by["repeats"] / 100 and rare:
             found.append((float(t[start]), float(t[stop - 1]) + interval_s))
     return found
 

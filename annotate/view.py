@@ -5,15 +5,15 @@ A rule never touches a file: it gets a `View`. ``View.of(case)`` makes one; test
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cache, cached_property
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from afterclamp.io.array_cache import text_of
 from numpy.typing import NDArray
 
 from .memory import Memory
@@ -218,8 +218,29 @@ class View:
 
     @property
     def off_bypass(self) -> BoolArray:
-        """Seconds outside bypass; without a pump flow that is every second."""
-        return ~self.inside("bypass")
+        """Seconds outside bypass; without a pump flow that is every second.
+
+        Seconds of which nobody knows (`flow_unknown`) are not among them.
+        """
+        out = ~self.inside("bypass")
+        for start, stop in self.flow_unknown:
+            out[start:stop] = False
+        return out
+
+    @property
+    def flow_unknown(self) -> list[tuple[int, int]]:
+        """Stretches of seconds before a pump record that begins on bypass, and behind one that ends on it."""
+        bypasses = self.of_name("bypass")
+        found = []
+        for number, one in enumerate(bypasses):
+            if not one.start.recorded:
+                found.append(
+                    (self.index(bypasses[number - 1].end_s) if number else 0, self.index(one.start_s))
+                )
+            if not one.end.recorded:
+                later = bypasses[number + 1 :]
+                found.append((self.index(one.end_s), self.index(later[0].start_s) if later else self.n))
+        return [(start, stop) for start, stop in found if start < stop]
 
     # -- from a case ----------------------------------------------------------------------------
 
@@ -308,14 +329,10 @@ def _arrays(case: Case, named: Mapping[str, list[Channel]]) -> dict[str, NDArray
 _UP_TO: Memory[dict[str, NDArray[Any]]] = Memory(4)
 
 
-@cache
 def _code() -> str:
     """What the arrays depend on besides the case: the text of the modules that compute them."""
     folder = Path(__file__).parent
-    texts = b"".join(
-        path.read_bytes() for path in sorted([*folder.glob("*.py"), *folder.glob("measures/*.py")])
-    )
-    return hashlib.sha256(texts).hexdigest()[:16]
+    return text_of(folder, folder / "measures")
 
 
 def _computed(case: Case, named: Mapping[str, list[Channel]]) -> dict[str, NDArray[Any]]:

@@ -11,13 +11,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from .artefact_numbers import FLUSH, OPEN_TO_AIR, UNUSABLE
+from .artefact_numbers import FLUSH, OPEN_TO_AIR, RAMP, UNUSABLE
 from .parameter import Numbers, numbers_of
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
+from .runs import FloatArray, joined_runs, mean, true_runs
 
 STEPS = {"central_venous_pressure": "step_venous", "pulmonary_artery_pressure": "step_pulmonary"}
 """Kinds whose smallest change at an opening to air is a parameter of its own; else it is ``step``."""
@@ -41,28 +38,6 @@ class Artefact:
     start: float
     end: float
     evidence: dict[str, Any]
-
-
-def true_runs(condition: BoolArray) -> NDArray[np.intp]:
-    """Start and past-end index of each run of true values, one row a run."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], condition, [False]]).astype(np.int8)))
-    return edges.reshape(-1, 2)
-
-
-def _joined(runs: NDArray[np.intp], longest_gap: int) -> NDArray[np.intp]:
-    """Runs with gaps of at most `longest_gap` between them made one."""
-    if len(runs) < 2:
-        return runs
-    first = np.flatnonzero(np.concatenate([[True], runs[1:, 0] - runs[:-1, 1] > longest_gap]))
-    last = np.concatenate([first[1:], [len(runs)]]) - 1
-    return np.column_stack([runs[first, 0], runs[last, 1]])
-
-
-def _mean_between(values: FloatArray, start: int, stop: int) -> float:
-    """Mean of what is there; NaN outside the wave or where nothing is."""
-    piece = values[max(start, 0) : max(stop, 0)]
-    piece = piece[np.isfinite(piece)]
-    return float(piece.mean()) if piece.size else float("nan")
 
 
 def open_to_air(
@@ -100,7 +75,7 @@ def open_to_air(
     block = max(round(by["block"] * rate_hz), 2)
     level, swing = _blocks(values, block)
     still = (np.abs(level) <= by["level"]) & (swing <= by["swing"] * by["sd"])
-    runs = _joined(true_runs(still), round(by["joined"] / by["block"]))
+    runs = joined_runs(true_runs(still), round(by["joined"] / by["block"]))
     found = []
     for start, stop in runs[(runs[:, 1] - runs[:, 0]) * block >= by["shortest"] * rate_hz]:
         bounds = int(start), int(stop)
@@ -152,8 +127,8 @@ def _opening(
         return None
     level = float(np.mean(on_zero))
     away, around = int(by["within"] * rate), int(by["around"] * rate)
-    before = _mean_between(values, start - away - around, start - away)
-    after = _mean_between(values, stop + away, stop + away + around)
+    before = mean(values[max(start - away - around, 0) : max(start - away, 0)])
+    after = mean(values[stop + away : stop + away + around])
     least = by[STEPS.get(kind, "step")]
     if any(np.isfinite(outside) and abs(outside - level) < least for outside in (before, after)):
         return None
@@ -169,6 +144,7 @@ def _opening(
         "before_mmhg": None if np.isnan(before) else round(before, 1),
         "after_mmhg": None if np.isnan(after) else round(after, 1),
         "still_s": round(seconds, 1),
+        **_ramps(values, rate, begin, stop),
     }
     code = "A1" if seconds <= by["longest"] else "A9"
     return Artefact(code, t0 + begin / rate, t0 + stop / rate, evidence)
@@ -189,6 +165,52 @@ def _fall_began(values: FloatArray, start: int, level: float, before: float, awa
     share = (values[first : start + 1] - level) / (edge - level)
     still_up = np.flatnonzero(share >= 1 - by["share"] / 100)
     return first + int(still_up[-1]) if still_up.size else start
+
+
+def _ramps(values: FloatArray, rate: float, begin: int, stop: int) -> dict[str, float]:
+    """Seconds without a beat that lead into an artefact and out of it, where there are any."""
+    reach = int((RAMP["longest"].value + RAMP["edge"].value) * rate) + 2
+    found = {
+        "ramp_before_s": beatless(values[max(begin - reach, 0) : begin + 1][::-1], rate),
+        "ramp_after_s": beatless(values[stop : stop + reach], rate, outward=1),
+    }
+    return {name: round(seconds, 3) for name, seconds in found.items() if seconds > 0}
+
+
+def beatless(values: FloatArray, rate_hz: float, *, outward: int = -1) -> float:
+    """Seconds of a ramp, or of a stretch without a beat, that touches an artefact; 0 where there is none.
+
+    A closed tap lets the pressure run up without a beat before it is opened, and a line fills again after it.
+    A beat rises for less and turns back; a pressure without a pulse lasts for longer.
+
+    Parameters
+    ----------
+    values : ndarray
+        Pressure in mmHg from the artefact outwards: backwards in time before it, forwards after it.
+    rate_hz : float
+        Samples per second.
+    outward : int
+        -1 where time runs backwards, 1 where it runs forwards.
+    """
+    by = numbers_of(RAMP)
+    gone = np.flatnonzero(~np.isfinite(values))
+    there = values[: gone[0]] if gone.size else values
+    if there.size < 2:
+        return 0.0
+    # Before an opening lies the edge of its own fall: the ramp ends at the top of that.
+    top = int(np.argmax(there[: int(by["edge"] * rate_hz) + 1])) if outward < 0 else 0
+    course = there[top:]
+    found = 0.0
+    for sign in (-1.0, 1.0):  # falling outwards, rising outwards
+        away = sign * course
+        turned = np.flatnonzero(np.maximum.accumulate(away) - away > by["swing"])
+        if not turned.size:
+            continue  # goes on to the end of what was looked at, or of the record
+        last = int(np.argmax(away[: turned[0] + 1]))
+        rises = sign == outward and away[last] - away[0] >= by["rise"]
+        if (by["shortest"] if rises else by["still"]) <= last / rate_hz <= by["longest"]:
+            found = max(found, (top + last) / rate_hz)
+    return found
 
 
 def all_fell(levels: Sequence[tuple[float, float]], numbers: Numbers | None = None) -> bool:
@@ -231,7 +253,7 @@ def fast_flushes(
     by = numbers_of(FLUSH) if numbers is None else numbers
     high = np.greater_equal(values, by["level"], where=np.isfinite(values), out=np.zeros(values.shape, bool))
     found = []
-    for start, stop in _joined(true_runs(high), int(by["joined"] * rate_hz)):
+    for start, stop in joined_runs(true_runs(high), int(by["joined"] * rate_hz)):
         one = _flush(values, rate_hz, t0, int(start), int(stop), by)
         if one is not None:
             found.append(one)
@@ -278,6 +300,7 @@ def _flush(values: FloatArray, rate: float, t0: float, start: int, stop: int, by
         "clipped": clipped,
         "still_before_s": _still_before(values, begin, rate, by),
         "release_s": round(t0 + stop / rate, 3),
+        **_ramps(values, rate, begin, stop),
     }
     return Artefact("A2", t0 + begin / rate, t0 + stop / rate, evidence)
 
@@ -326,6 +349,6 @@ def device_patterns(
             t0 + stop * second / rate_hz,
             {"reason": "two or three levels in quick change: a pattern of the device, not a pressure"},
         )
-        for start, stop in _joined(true_runs(pattern), int(by["pattern"]))
+        for start, stop in joined_runs(true_runs(pattern), int(by["pattern"]))
         if stop - start >= by["pattern"]
     ]

@@ -67,6 +67,11 @@ class Windows:
         }
         if not self.has_pump:
             return "no pump flow is recorded, so bypass is not known"
+        bypasses = [one for one in self.phases if one.name == "bypass"]
+        if phase == "pre" and bypasses and not bypasses[0].start.recorded:
+            return "the pump's record begins on bypass: when that began is not known"
+        if phase == "post" and bypasses and not bypasses[-1].end.recorded:
+            return "the pump's record ends on bypass: when that ended is not known"
         return f"no {words.get(phase, 'time on bypass')} in this record"
 
 

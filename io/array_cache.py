@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 from collections.abc import Mapping
+from contextlib import suppress
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -29,4 +32,12 @@ def save_arrays(path: Path, arrays: Mapping[str, NDArray[Any]]) -> None:
         np.savez(partial, allow_pickle=False, **dict(arrays))
         partial.replace(path)
     except OSError:
-        partial.unlink(missing_ok=True)
+        with suppress(OSError):
+            partial.unlink(missing_ok=True)
+
+
+@cache
+def text_of(*folders: Path) -> str:
+    """What arrays depend on besides what they were computed from: the text of the modules in these folders."""
+    paths = sorted(path for folder in folders for path in folder.glob("*.py"))
+    return hashlib.sha256(b"".join(path.read_bytes() for path in paths)).hexdigest()[:16]

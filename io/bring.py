@@ -17,7 +17,7 @@ from typing import Any
 
 from . import casefile, mappings, scrub
 from .case import SHEET, Case
-from .errors import CannotWrite, QuestionsOpen
+from .errors import CannotWrite, FileUnreadable, QuestionsOpen
 from .log import Log
 from .origins import Origins, file_sha256, load_origins, save_origins
 from .plan import READING, Plan, formats, look
@@ -103,14 +103,14 @@ def bring_in(
     if plan.questions:
         raise QuestionsOpen(plan.questions, path=given[0] if len(given) == 1 else None)
     write(plan, into, keep_identity=keep_identity, progress=progress, cancelled=cancelled)
-    last = "done"
+    remarks = list(plan.remarks)
     if folder is not None:
         try:
             _learn(plan, into, folder)
-        except CannotWrite as cause:  # the case itself is whole
-            last = cause.sentence
+        except (CannotWrite, FileUnreadable) as cause:  # the case itself is whole
+            remarks.append(cause.sentence)
     if progress is not None:
-        progress(1.0, last)
+        progress(1.0, " ".join(remarks) or "done")
     return Case.open(into)
 
 

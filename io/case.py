@@ -21,7 +21,6 @@ from numpy.typing import NDArray
 from . import decisions
 from .array_cache import load_arrays, save_arrays
 from .case_sheet import CaseSheet, Patient, load_case_sheet
-from .casefile import TraceFile
 from .channel import Channel
 from .clock import ClockMap
 from .errors import CaseFolderUnreadable, EditRefused, NoSuchChannel
@@ -30,6 +29,7 @@ from .log import Edit, Log
 from .origins import SourceFile, source_files
 from .recording import FloatArray
 from .sources import Source, TimedNote, clock_of, timed_notes
+from .trace_file import TraceFile
 from .window import Samples, Span
 
 __all__ = ["Case", "Channel", "Patient", "Samples", "Source", "Span", "TimedNote"]

@@ -21,15 +21,15 @@ Layout, format version 1:
   ``site``, ``side``, ``statistic``, ``mdc`` (ISO/IEEE 11073-10101 code, 0 where none exists);
 - ``/notes/{start,end,sd,run,text,author}``: lines of text with their times in source seconds.
 
-Files of older versions are read as they are, see `afterclamp.io.older`; a newer version is refused.
+`afterclamp.io.trace_file` reads it again. Files of older versions are read as they are, see
+`afterclamp.io.older`; a newer version is refused.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass
-from datetime import datetime
+from collections.abc import Callable, Generator, Iterator, Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -38,13 +38,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import terms
-from .errors import Cancelled, CannotWrite, CaseFolderUnreadable
+from .errors import Cancelled, CannotWrite
 from .levels import FACTORS, levels_of
 from .off_scale import not_connected, possible_codes
-from .older import identity_fields, runs_of_times
-from .recording import Note, RecordedChannel, Recording, Segment
+from .older import runs_of_times
+from .recording import Note, RecordedChannel, Recording
 from .steady_file import SteadyFile
-from .stored import Filling, StoredArray
+from .stored import Filling
 from .whole import written_whole
 
 FORMAT_VERSION = 1
@@ -62,22 +62,6 @@ SEGMENT_DTYPE = np.dtype(
 )
 
 Progress = Callable[[float], None]
-
-
-@dataclass(frozen=True)
-class StoredChannel:
-    """What a trace file says of one channel, short of its samples."""
-
-    key: str
-    label: str
-    unit: str
-    unit_as_written: str
-    identity: terms.Identity
-    count: int
-    segments: tuple[Segment, ...]
-    times: NDArray[np.float64] | None
-    runs: NDArray[np.int32] | None
-    valid: NDArray[np.int64]  # (n, 2) half-open runs
 
 
 def write(
@@ -322,145 +306,3 @@ class _ValidRuns:
         # Runs that touch across a piece border are one run.
         opens = np.concatenate([[True], runs[1:, 0] > runs[:-1, 1]])
         return np.stack([runs[opens, 0], runs[np.concatenate([opens[1:], [True]]), 1]], axis=1)
-
-
-class TraceFile:
-    """A trace file opened for reading.
-
-    Raises
-    ------
-    CaseFolderUnreadable
-        When it is not one, is damaged, is of a newer format version, or points outside itself.
-    """
-
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        self._arrays: dict[str, tuple[StoredArray, Mapping[int, tuple[StoredArray, ...]]]] = {}
-        try:
-            self.file = h5py.File(path, "r", rdcc_nbytes=0)
-        except OSError as cause:
-            raise CaseFolderUnreadable(
-                f"cannot be opened as a trace file ({cause})",
-                path=path,
-                todo="Bring the source in again, or copy the case from where it was last whole",
-            ) from cause
-        try:
-            self._check()
-            self.name = str(self.file.attrs["name"])
-            self.reader = str(self.file.attrs["reader"])
-            self.files = tuple((str(name), str(sha)) for name, sha in json.loads(self.file.attrs["files"]))
-            stamp = str(self.file.attrs["first_stamp"])
-            self.first_stamp = datetime.fromisoformat(stamp) if stamp else None
-            self.dated = bool(self.file.attrs["dated"])
-            self.set_aside = tuple(str(line) for line in json.loads(self.file.attrs["set_aside"]))
-            self.about = {str(k): str(v) for k, v in json.loads(self.file.attrs["about"]).items()}
-            self.channels = tuple(self._channel(key) for key in self.file["channels"])
-            self.notes = self._notes()
-        except (KeyError, ValueError, TypeError, OSError) as cause:
-            self.file.close()
-            raise CaseFolderUnreadable(
-                f"is not laid out as a trace file ({cause})", path=path, todo="Bring the source in again"
-            ) from cause
-        except CaseFolderUnreadable:
-            self.file.close()
-            raise
-
-    def arrays(self, key: str) -> tuple[StoredArray, Mapping[int, tuple[StoredArray, ...]]]:
-        """A channel's samples, and minimum, maximum and count of each level, to be read by slice.
-
-        Looked up once: every view of a case up to some time shares them.
-        """
-        if key not in self._arrays:
-            group = self.file["channels"][key]
-            self._arrays[key] = (
-                StoredArray(group["samples"], self.path),
-                {
-                    factor: tuple(
-                        StoredArray(group[f"levels/{factor}/{name}"], self.path)
-                        for name in ("min", "max", "count")
-                    )
-                    for factor in FACTORS
-                },
-            )
-        return self._arrays[key]
-
-    def close(self) -> None:
-        """Let go of the file."""
-        self.file.close()
-
-    def _check(self) -> None:
-        version = int(self.file.attrs["format_version"])
-        self.version = version
-        if version > FORMAT_VERSION:
-            raise CaseFolderUnreadable(
-                f"has format version {version}; this program reads up to {FORMAT_VERSION}",
-                path=self.path,
-                todo="Open it with a newer afterclamp",
-            )
-        self._refuse_pointers(self.file)
-
-    def _refuse_pointers(self, group: h5py.Group) -> None:
-        # A link or a virtual data set could make the program open a path that nobody gave it.
-        for name in group:
-            link = group.get(name, getlink=True)
-            if not isinstance(link, h5py.HardLink):
-                self._refuse(f"{group.name.rstrip('/')}/{name}", "is a link to another place")
-            item = group[name]
-            if isinstance(item, h5py.Group):
-                self._refuse_pointers(item)
-            elif item.is_virtual or item.external:
-                self._refuse(item.name, "keeps its samples in another file")
-
-    def _refuse(self, place: str, what: str) -> None:
-        raise CaseFolderUnreadable(
-            what,
-            path=self.path,
-            place=place,
-            todo="Trace files hold everything themselves; bring the source in again",
-        )
-
-    def _channel(self, key: str) -> StoredChannel:
-        group = self.file["channels"][key]
-        attrs = group.attrs
-        segments: tuple[Segment, ...] = ()
-        times = runs = None
-        if "times" in group:
-            times = group["times"][:]
-            runs = group["runs"][:] if self.version >= 1 else runs_of_times(times)
-        else:
-            names = SEGMENT_DTYPE.names or ()
-            segments = tuple(
-                Segment(**dict(zip(names, row.tolist(), strict=True))) for row in group["segments"][:]
-            )
-        samples = group["samples"]
-        held = len(times) if times is not None else sum(segment.count for segment in segments)
-        if samples.shape != (held,):
-            raise ValueError(f"channel {key}: {samples.shape} samples, {held} in its segments")
-        return StoredChannel(
-            key=key,
-            label=str(attrs["label"]),
-            unit=str(attrs["unit"]),
-            unit_as_written=str(attrs["unit_as_written"]),
-            identity=terms.Identity(**identity_fields(attrs, segments, self.version)),
-            count=int(samples.shape[0]),
-            segments=segments,
-            times=times,
-            runs=runs,
-            valid=group["valid"][:],
-        )
-
-    def _notes(self) -> tuple[Note, ...]:
-        group = self.file["notes"]
-        columns = [group[name][:] for name in ("start", "end", "sd", "run")]
-        texts = [group[name].asstr()[:] for name in ("text", "author")]
-        return tuple(
-            Note(
-                start_s=float(start),
-                end_s=float(end),
-                sd_s=float(sd),
-                run=int(run),
-                text=str(text),
-                author=str(author),
-            )
-            for start, end, sd, run, text, author in zip(*columns, *texts, strict=True)
-        )

@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import terms
-from .casefile import StoredChannel, TraceFile
 from .clock import ClockMap
 from .placed import Line, Placed
 from .recording import FloatArray
 from .seconds import SLOW_S, held_seconds, wave_seconds
+from .trace_file import StoredChannel, TraceFile
 from .window import Envelope, Samples, Span
 
 WAVE_HZ = 20.0

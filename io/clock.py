@@ -28,7 +28,7 @@ from numpy.typing import ArrayLike
 from .errors import EditRefused
 from .recording import FloatArray
 
-_FURTHEST_S = 1e10  # some three hundred years: further off than any date a device falls back to
+FURTHEST_S = 1e10  # some three hundred years: further off than any date a device falls back to
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +97,7 @@ class ClockPiece:
         if not all(math.isfinite(value) for name, value in values.items() if name != "from_s") or run < 0:
             raise EditRefused(f"a clock piece holds a value without meaning: {dict(payload)}")
         piece = cls(run=run, **values)
-        if piece.rate <= 0.5 or piece.rate >= 2.0 or piece.sd_s < 0 or abs(piece.offset_s) > _FURTHEST_S:
+        if piece.rate <= 0.5 or piece.rate >= 2.0 or piece.sd_s < 0 or abs(piece.offset_s) > FURTHEST_S:
             raise EditRefused(
                 f"a clock piece has an offset, a drift or a standard deviation that no clock has: {dict(payload)}"
             )

@@ -42,6 +42,17 @@ class CaseError(Exception):
         return f"{text}. {self.todo}." if self.todo else f"{text}."
 
 
+def several(count: int, what: str) -> str:
+    """A number of things: ``1 channel``, ``2 channels``.
+
+    Examples
+    --------
+    >>> several(1, "other file"), several(2, "question")
+    ('1 other file', '2 questions')
+    """
+    return f"{count} {what}{'' if count == 1 else 's'}"
+
+
 def _in_one_line(text: str) -> str:
     """What is taken over from a file may hold line ends and signs that nobody can read."""
     return text if text.isprintable() else "".join(sign if sign.isprintable() else " " for sign in text)
@@ -121,9 +132,10 @@ class QuestionsOpen(CaseError):
 
     def __init__(self, questions: tuple[Question, ...], *, path: Path | str | None = None) -> None:
         self.questions = questions
+        need = "needs" if len(questions) == 1 else "need"
         listing = "; ".join(f"[{q.id}] {q.text} (proposed: {q.proposal})" for q in questions)
         super().__init__(
-            f"{len(questions)} question(s) need a person before this can be brought in: {listing}",
+            f"{several(len(questions), 'question')} {need} a person before this can be brought in: {listing}",
             path=path,
             todo="Answer them in a file given with --answers, or accept what is proposed with --accept-proposals",
         )

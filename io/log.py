@@ -150,11 +150,7 @@ class Log:
         CannotWrite
             When the line cannot be written; the log is then as it was.
         """
-        if not _AUTHOR.fullmatch(author):
-            raise EditRefused(
-                f"author id {author!r} will not do as a file name",
-                todo="Use ASCII letters, digits and hyphens",
-            )
+        check_author(author)
         if verb not in VERBS:
             raise EditRefused(f"{verb!r} is no verb of the log; expected one of {', '.join(sorted(VERBS))}")
         if supersedes is not None and all(edit.id != supersedes for edit in self.edits):
@@ -302,6 +298,21 @@ class Log:
             ) from cause
         chain.last = hashlib.sha256(line).hexdigest()
         chain.torn, chain.ends_open = "", False
+
+
+def check_author(author: str) -> None:
+    """Whether an author id will do: it names a file of the log.
+
+    Raises
+    ------
+    EditRefused
+        When it does not.
+    """
+    if not _AUTHOR.fullmatch(author):
+        raise EditRefused(
+            f"author id {author!r} will not do as a file name",
+            todo="Use ASCII letters, digits and hyphens",
+        )
 
 
 def _line(edit: Edit, prev: str) -> bytes:

@@ -80,16 +80,24 @@ def learned(recording: Recording, folder: Path) -> Learned:
         raw = tomllib.loads(path.read_text("utf-8"))
     except FileNotFoundError:
         return Learned()
-    except (OSError, ValueError) as cause:
+    except OSError as cause:
         raise FileUnreadable(
-            f"what was decided earlier cannot be read ({cause})", path=path, todo="Mend the file or delete it"
+            f"what was decided for earlier cases cannot be read ({(cause.strerror or 'no reason given').lower()})",
+            path=path if os.access(folder, os.X_OK) else folder,
+            todo="Get permission to read it, or delete it",
+        ) from cause
+    except ValueError as cause:
+        raise FileUnreadable(
+            "what was decided for earlier cases cannot be read (it is not valid TOML)",
+            path=path,
+            todo="Mend the file or delete it",
         ) from cause
     try:
         told = Answers.model_validate({"units": raw.get("units", {}), "identity": raw.get("identity", {})})
         identities = {key: answer.identity() for key, answer in told.identity.items()}
     except (ValidationError, ValueError) as cause:
         raise FileUnreadable(
-            "what was decided earlier holds something else than units and identities",
+            "what was decided for earlier cases holds something else than units and identities",
             path=path,
             todo="Mend the file or delete it",
         ) from cause
@@ -191,7 +199,10 @@ def columns_for(table: Path, folder: Path) -> Path | None:
     """The column map that was last used for a table that begins like this one; None where there was none."""
     shape = _shape(table)
     path = folder / f"columns-{shape}.toml"
-    return path if shape and path.is_file() else None
+    try:
+        return path if shape and path.is_file() else None
+    except OSError:  # a folder that may not be looked into: `learned` says so
+        return None
 
 
 def remember_columns(table: Path, columns: Path, folder: Path) -> Path | None:
@@ -206,13 +217,21 @@ def remember_columns(table: Path, columns: Path, folder: Path) -> Path | None:
     if not shape:
         return None
     path = folder / f"columns-{shape}.toml"
-    if not (path.exists() and columns.samefile(path)):
+    if not _is_same(columns, path):
         try:
             text = columns.read_text("utf-8-sig")
         except (OSError, UnicodeDecodeError) as cause:
-            raise FileUnreadable(f"cannot be read ({cause})", path=columns, todo="Check the file") from cause
+            reason = cause.strerror if isinstance(cause, OSError) else "it is not UTF-8 text"
+            raise FileUnreadable(f"cannot be read ({reason})", path=columns, todo="Check the file") from cause
         _write(path, text)
     return path
+
+
+def _is_same(one: Path, other: Path) -> bool:
+    try:
+        return one.samefile(other)
+    except OSError:  # it is not there, or may not be looked at
+        return False
 
 
 def _shape(table: Path) -> str:
@@ -239,7 +258,7 @@ def _write(path: Path, text: str) -> None:
         with suppress(OSError):
             partial.unlink(missing_ok=True)
         raise CannotWrite(
-            f"what was decided cannot be kept for the next case ({cause.strerror})",
+            f"what was decided cannot be kept for the next case ({(cause.strerror or 'no reason given').lower()})",
             path=path,
             todo="Make room or get permission to write there",
         ) from cause

@@ -2,7 +2,7 @@
 
 A file is never rewritten: its SHA-256 stands in the log, and a case that was handed on stays readable by whoever
 wrote it. So carrying over means that each step from one version to the next is one function here, and that
-everything past `casefile.TraceFile` sees the newest layout only.
+everything past `trace_file.TraceFile` sees the newest layout only.
 
 - 0 to 1: the times of uneven rows had no ``runs`` beside them, and channels no attribute ``statistic``.
 """

@@ -15,12 +15,12 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from .casefile import StoredChannel, TraceFile
 from .clock import ClockMap
 from .columns import even_buckets, even_columns, merge_columns
 from .levels import FACTORS
 from .recording import FloatArray
 from .stretches import Stretches, stretches_of
+from .trace_file import StoredChannel, TraceFile
 
 _BLOCK = 1 << 20  # samples read at a time when a whole channel is gone through
 

@@ -24,14 +24,14 @@ from .answers import (
 from .case import SHEET, Case
 from .case_sheet import load_case_sheet
 from .channel import WAVE_HZ
-from .errors import Choice, FileUnreadable, Question
+from .errors import Choice, FileUnreadable, Question, several
 from .extent import refuse_endless
 from .identity import Found, words_of
 from .judging import judge
 from .origins import Origin, load_origins, origin_of
 from .readers import Claim, Reader
-from .readers.column_map import load_column_map
-from .readers.path_map import is_path_map, load_path_map
+from .readers.column_map import is_path_map, load_column_map
+from .readers.path_map import load_path_map
 from .readers.registry import READERS, reader_of
 from .recording import Recording
 from .watched import Watch
@@ -69,6 +69,8 @@ class Plan:
         The day that the neutral first day stands for.
     tables : tuple of (Path, Path)
         Tables with the column map that was given for each.
+    remarks : tuple of str
+        Sentences for the person that are no reason to stop.
     """
 
     recordings: tuple[Recording, ...]
@@ -82,6 +84,7 @@ class Plan:
     origins: Mapping[str, Origin]
     day_zero: date | None
     tables: tuple[tuple[Path, Path], ...]
+    remarks: tuple[str, ...] = ()
 
 
 @dataclass
@@ -141,7 +144,7 @@ def look(
     if not got.recordings and not got.sheets and not got.questions:
         raise FileUnreadable(
             "there is no file here that a reader knows"
-            + (f" ({len(got.unread)} others)" if got.unread else ""),
+            + (f" ({several(len(got.unread), 'other file')})" if got.unread else ""),
             path=given[0] if len(given) == 1 else None,
             todo=f"Formats that can be read: {', '.join(formats())}",
         )
@@ -156,9 +159,11 @@ def look(
     stored: dict[str, dict[str, tuple[terms.Identity, str]]] = {}
     decided: list[Mapping[str, Any]] = []
     questions = list(got.questions)
+    remarks: list[str] = []
     for recording in named:
         stored[recording.name] = {}
-        earlier = mappings.learned(recording, learned_in) if learned_in is not None else mappings.Learned()
+        earlier, remark = _earlier(recording, learned_in)
+        remarks += remark
         for channel in recording.channels:
             watch.ask()
             verdict = judge(recording, channel, known, earlier, accept_proposals, watch.ask)
@@ -178,7 +183,18 @@ def look(
         origins=got.origins,
         day_zero=day_zero,
         tables=tuple(got.tables),
+        remarks=tuple(dict.fromkeys(remarks)),
     )
+
+
+def _earlier(recording: Recording, learned_in: Path | None) -> tuple[mappings.Learned, list[str]]:
+    """What was decided for earlier cases; a convenience that no bring-in fails for, so what is wrong is a remark."""
+    if learned_in is None:
+        return mappings.Learned(), []
+    try:
+        return mappings.learned(recording, learned_in), []
+    except FileUnreadable as cause:
+        return mappings.Learned(), [cause.sentence]
 
 
 def _answers(answers: Path | str | Mapping[str, Any] | None) -> Answers:
@@ -223,6 +239,12 @@ def _files(given: Sequence[Path], into: Path) -> list[tuple[Path, bool]]:
             found |= {p: False for p in inside if case not in p.resolve().parents and p not in found}
         elif path.exists():
             found[path] = True
+        elif path.is_symlink():
+            raise FileUnreadable(
+                "is a link to a file that is not there",
+                path=path,
+                todo="Give the file itself, or mend the link",
+            )
         else:
             raise FileUnreadable("does not exist", path=path, todo="Check the path")
     return list(found.items())

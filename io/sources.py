@@ -12,8 +12,8 @@ from .clock import ClockMap, ClockPiece
 from .errors import EditRefused
 
 if TYPE_CHECKING:
-    from .casefile import TraceFile
     from .log import Edit
+    from .trace_file import TraceFile
 
 _DAY = 86400.0
 

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .casefile import StoredChannel
 from .clock import ClockMap
 from .levels import FACTORS
 from .recording import FloatArray
+from .trace_file import StoredChannel
 
 
 @dataclass(frozen=True)

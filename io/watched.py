@@ -92,24 +92,29 @@ class Watch:
             return work()
         result: list[T] = []
         trouble: list[BaseException] = []
+        done = threading.Event()
 
         def whole() -> None:
             try:
                 result.append(work())
             except BaseException as cause:  # handed over to the thread that waits
                 trouble.append(cause)
+            finally:
+                done.set()
 
         thread = threading.Thread(target=whole, daemon=True)
         thread.start()
         try:
-            while thread.is_alive():
+            # Not Thread.join: where Ctrl-C breaks that off, Python 3.11 takes a running thread for one that has ended,
+            # and the program would leave while it writes.
+            while not done.wait(_ASK_S):
                 self.ask()
-                thread.join(_ASK_S)
         except BaseException:
             self._ended.set()
             if not leave:
                 thread.join()
             raise
+        thread.join()
         if trouble:
             raise trouble[0]
         return result[0]

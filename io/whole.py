@@ -59,6 +59,13 @@ def written_whole(
     if _taken(path) and not (replacing and path.is_file()):
         holds = " and holds something" if path.is_dir() else ""
         raise CannotWrite(f"is there already{holds}", path=path, todo="Give a new name")
+    if not parents and not path.parent.is_dir():
+        what_of_it = "is no folder" if path.parent.exists() else "is not there"
+        raise CannotWrite(
+            f"the folder {path.parent} {what_of_it}",
+            path=path,
+            todo="Make the folder first, or choose another place",
+        )
     partial = partial_of(path)
     made: list[Path] = []
     whole = False

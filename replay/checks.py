@@ -8,15 +8,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from afterclamp.io.casefile import FORMAT_VERSION, TraceFile
+from afterclamp.io.casefile import FORMAT_VERSION
 from afterclamp.io.decisions import trace_hashes
-from afterclamp.io.errors import CaseError, CaseFolderUnreadable
+from afterclamp.io.errors import CaseError, CaseFolderUnreadable, several
 from afterclamp.io.levels import FACTORS, levels_of
 from afterclamp.io.origins import file_sha256
+from afterclamp.io.trace_file import TraceFile
 
 if TYPE_CHECKING:
     from afterclamp.io.case import Case
-    from afterclamp.io.casefile import StoredChannel
+    from afterclamp.io.trace_file import StoredChannel
 
 _BLOCK = 64 * FACTORS[-1]
 
@@ -33,15 +34,18 @@ class Check:
         Whether it is as it was left.
     found : str
         What was found.
+    todo : str
+        What a person can do about it, where that is known.
     """
 
     what: str
     ok: bool
     found: str
+    todo: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """For JSON."""
-        return {"what": self.what, "ok": self.ok, "found": self.found}
+        return {"what": self.what, "ok": self.ok, "found": self.found, "todo": self.todo}
 
 
 def check_case(folder: Path) -> list[Check]:
@@ -78,12 +82,15 @@ def _trace_rows(path: Path) -> list[Check]:
     try:
         file = TraceFile(path)
     except CaseFolderUnreadable as cause:
-        return [Check(name, False, cause.what)]
+        place = f"{cause.place}: " if cause.place else ""
+        return [Check(name, False, f"{place}{cause.what}", cause.todo)]
     try:
         version = int(file.file.attrs["format_version"])
         rows = [
             Check(
-                name, True, f"format version {version} of {FORMAT_VERSION}, {len(file.channels)} channel(s)"
+                name,
+                True,
+                f"format version {version} of {FORMAT_VERSION}, {several(len(file.channels), 'channel')}",
             )
         ]
         for channel in file.channels:
@@ -107,7 +114,7 @@ def _samples_against_levels(file: TraceFile, channel: StoredChannel) -> str:
     """
     group = file.file["channels"][channel.key]
     stored = [group["levels"][str(FACTORS[0])][part] for part in ("min", "max", "count")]
-    at = 0
+    at = start = 0
     try:
         for start, stop in _stretches(channel):
             codes = group["samples"][start:stop]
@@ -125,8 +132,8 @@ def _samples_against_levels(file: TraceFile, channel: StoredChannel) -> str:
             ):
                 return f"samples {start} to {stop} differ from what their levels say"
             at += size
-    except (OSError, ValueError) as cause:
-        return f"samples cannot be read ({cause})"
+    except (OSError, ValueError, RuntimeError):
+        return f"samples cannot be read from sample {start} on: the file is damaged there"
     return "" if at == len(stored[2]) else "the levels hold more than the samples"
 
 
@@ -180,7 +187,7 @@ def _original_rows(case: Case) -> list[Check]:
 
 def _log_rows(case: Case) -> list[Check]:
     authors = sorted({edit.author for edit in case.log.edits})
-    rows = [Check("log", True, f"{len(case.log.edits)} edit(s) by {', '.join(authors) or 'nobody'}")]
+    rows = [Check("log", True, f"{several(len(case.log.edits), 'edit')} by {', '.join(authors) or 'nobody'}")]
     rows += [Check("log", False, what) for what in (*case.log.repairs, *case.refused)]
     rows += [
         Check(
@@ -192,7 +199,7 @@ def _log_rows(case: Case) -> list[Check]:
 
 
 def _source_rows(case: Case) -> list[Check]:
-    """Sources that edits speak of and that are not there, and what a bring-in had to set aside."""
+    """Sources that edits speak of and that are not there, what was set aside, and what lies far away."""
     have = {source.name for source in case.all_sources}
     rows = []
     for edit in case.log.standing():
@@ -213,6 +220,8 @@ def _source_rows(case: Case) -> list[Check]:
             Check(f"source {source.name}", True, f"set aside at bring-in: {what}")
             for what in source.set_aside
         ]
+    # Kept, and nobody's damage: it is told since nothing of it is drawn or counted.
+    rows += [Check("far away", True, what) for what in case.far_away]
     return rows
 
 
@@ -229,5 +238,5 @@ def refuse_if_wrong(rows: list[Check], folder: Path) -> None:
         raise CaseError(
             f"{len(wrong)} of {len(rows)} checks did not hold, the first: {wrong[0].what}: {wrong[0].found}",
             path=folder,
-            todo="Go back to the sources, or to a copy of the case, for what was changed",
+            todo=wrong[0].todo or "Go back to the sources, or to a copy of the case, for what was changed",
         )

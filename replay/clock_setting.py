@@ -7,34 +7,22 @@ person doubts is the half-width of a 95 % interval, in seconds.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Any
 
-from afterclamp.annotate.align.estimate import offset_words, whole_hours
 from afterclamp.annotate.align.hand import FASTEST_PPM
-from afterclamp.io.answers import load_answers
 from afterclamp.io.case import Case, Source
-from afterclamp.io.clock import ClockMap, ClockPiece
-from afterclamp.io.errors import CaseError, EditRefused
+from afterclamp.io.clock import FURTHEST_S, ClockMap, ClockPiece
+from afterclamp.io.errors import EditRefused
 from afterclamp.io.log import Edit
 
-from .clock_typing import read_length, read_number
-from .wording import Z95, half_width, number, plus_minus
+from .wording import Z95
 
 USUAL_DOUBT_S = 2.0
 """Half-width of the 95 % interval of a clock set by hand, until the person says another (this project's choice)."""
 
 DAY_S = 86400.0
-
-METHODS: Mapping[str, str] = {
-    "reference": "reference",
-    "unset": "not set",
-    "by hand": "set by hand",
-    "by evidence": "by evidence",
-}
-"""How a clock came to be what it is, in words."""
 
 # -- what it makes of the clock ----------------------------------------------------------------------
 
@@ -155,6 +143,11 @@ def by_hand(
     sizes = step_sizes(clock) if steps is None else tuple(steps)
     if not all(math.isfinite(value) for value in (offset_s, drift_ppm or 0.0, *sizes)):
         raise EditRefused("an offset, a drift or a step is not a number")
+    if abs(offset_s) > FURTHEST_S:
+        raise EditRefused(
+            f"no recorder's clock is off by {abs(offset_s) / DAY_S / 365.25:.0f} years",
+            todo="Write the offset in seconds, or as 1:34 or 1:00:37",
+        )
     if abs(drift_ppm or 0.0) > FASTEST_PPM:
         raise EditRefused(
             f"no recorder's clock is off by {abs(drift_ppm or 0.0):.0f} parts per million",
@@ -228,28 +221,6 @@ def _piece_at(clock: ClockMap, runs: Mapping[int, tuple[float, float]], t: float
     return min(by_run.values(), key=lambda piece: abs(stamp - t * piece.rate - piece.offset_s))
 
 
-# -- in words ----------------------------------------------------------------------------------------
-
-
-def clock_words(clock: ClockMap, within: str = "") -> str:
-    """A clock in words: ``"94.0 s ahead ± 2.0 s, 60 ppm fast, then set back 30.0 s"``; `within` is the offset's ±."""
-    offset = (
-        offset_words(clock.offset_s, whole_hours(clock.offset_s)) if clock.offset_s else "as the reference"
-    )
-    words = [f"{offset} {within}".rstrip()]
-    drift = clock.pieces[0].drift_ppm
-    if abs(drift) >= 0.5:
-        words.append(f"{abs(drift):.0f} ppm {'fast' if drift > 0 else 'slow'}")
-    for by in step_sizes(clock):
-        words.append(f"then set {'back' if by < 0 else 'on'} {number(abs(by), 1)} s")
-    return ", ".join(words)
-
-
-def edit_of(source: str, clock: ClockMap) -> dict[str, Any]:
-    """Payload of a ``clock`` edit for a clock set by hand."""
-    return {"source": source, "pieces": [piece.to_payload() for piece in clock.pieces], "method": "by hand"}
-
-
 # -- keeping it --------------------------------------------------------------------------------------
 
 
@@ -283,130 +254,17 @@ def settable(case: Case, name: str) -> Source:
         When it is not in the case, or its clock is the reference.
     """
     source = next((one for one in case.sources if one.name == name), None)
-    others = ", ".join(one.name for one in case.sources if not one.is_reference) or "no source"
+    others = ", ".join(one.name for one in case.sources if not one.is_reference)
+    todo = f"Name one of: {others}" if others else "The case has one source: there is no clock to set"
     if source is None:
-        raise EditRefused(f"there is no source {name!r} in this case", todo=f"Name one of: {others}")
+        raise EditRefused(f"there is no source {name!r} in this case", todo=todo)
     if source.is_reference:
-        raise EditRefused(
-            f"{name} keeps the reference clock, which all others are set against",
-            todo=f"Name one of: {others}",
-        )
+        raise EditRefused(f"{name} keeps the reference clock, which all others are set against", todo=todo)
     return source
 
 
-def edit_from_text(case: Case, text: str, within_s: float) -> dict[str, Any]:
-    """A ``clock`` edit from ``SOURCE=OFFSET`` or ``SOURCE=OFFSET,DRIFT``: ahead by, and parts per million.
-
-    A comma before the drift needs an offset with a point.
-
-    Raises
-    ------
-    EditRefused
-        When it cannot be understood or no such clock can be set.
-    """
-    name, equals, value = text.rpartition("=")
-    if not equals or not name.strip():
-        raise EditRefused(
-            f"{text!r} names no source", todo="Write SOURCE=OFFSET, as in pump=94.0 or pump=1:34,60"
-        )
-    source = settable(case, name.strip())
-    offset, comma, drift = value.partition(",")
-    clock = by_hand(
-        every_run(case, source),
-        read_length(offset),
-        within_s,
-        drift_ppm=read_number(drift) if comma else None,
-    )
-    return edit_of(source.name, clock)
-
-
-def edits_from_answers(case: Case, path: Path) -> list[dict[str, Any]]:
-    """The ``clock`` edits that an answers file stands for; the rest of it is for a bring-in.
-
-    Raises
-    ------
-    CaseError
-        When the file cannot be read, holds no clocks, or names a source that is not in the case.
-    """
-    clocks = load_answers(path).clocks
-    if not clocks:
-        raise CaseError(
-            "sets no clock", path=path, todo="Write a table such as [clocks.pump] with its pieces"
-        )
-    return [
-        {"source": settable(case, name).name, "pieces": answer.pieces, "method": "by hand"}
-        for name, answer in clocks.items()
-    ]
-
-
-# -- for the command line ----------------------------------------------------------------------------
-
-
-def from_command(
-    case: Case,
-    author: str,
-    *,
-    by_offset: Sequence[str] = (),
-    within_s: float = USUAL_DOUBT_S,
-    answers: Path | None = None,
-    propose: bool = False,
-    accept_proposals: bool = False,
-    progress: Callable[[float, str], None] | None = None,
-) -> list[str]:
-    """Set clocks as the command line asks, then propose for those that nobody set; gives what to print.
-
-    Parameters
-    ----------
-    case : Case
-    author : str
-        Author id that the edits are kept under.
-    by_offset : sequence of str
-        As in `edit_from_text`.
-    within_s : float
-        Half-width of the 95 % interval of these, seconds.
-    answers : Path, optional
-        An answers file; only its clocks are taken.
-    propose, accept_proposals : bool
-        Say what the evidence tells of each clock that nobody set; and keep it.
-    progress : callable, optional
-        ``progress(share, text)``.
-
-    Raises
-    ------
-    CaseError
-        When a clock cannot be set; no clock by hand is written then.
-    """
-    edits = edits_from_answers(case, answers) if answers is not None else []
-    edits += [edit_from_text(case, text, within_s) for text in by_offset]
-    keep(case, author, edits)
-    names = dict.fromkeys(str(edit["source"]) for edit in edits)
-    lines = [f"{name}: set by hand, {_standing(case, name)}" for name in names]
-    if propose or accept_proposals:
-        lines += proposals(case, author if accept_proposals else None, progress) or ["Every clock is set."]
-    return lines
-
-
-def _standing(case: Case, name: str) -> str:
-    clock = settable(case, name).clock
-    return clock_words(clock, plus_minus(half_width(clock.pieces[0].sd_s)))
-
-
-def proposals(
-    case: Case, author: str | None, progress: Callable[[float, str], None] | None = None
-) -> list[str]:
-    """What the evidence tells of each clock that nobody set, in words; kept where an author is given."""
-    from afterclamp.annotate.align import accept, estimate
-
-    lines = []
-    for found in estimate(case, progress=progress):
-        if not found.told:
-            lines.append(f"{found.source}: cannot be told. {found.cannot_tell}")
-            continue
-        if author is not None:
-            accept(case, author, found)
-        words = clock_words(found.clock, plus_minus(half_width(found.offset_sd_s)))
-        lines.append(f"{found.source}: {'set' if author is not None else 'proposed'} by evidence, {words}")
-        lines += [f"    {word}" for word in found.words]
-        if found.question:
-            lines.append(f"    To be asked: {found.question}")
-    return lines
+def edit_of(source: str, clock: ClockMap, within_s: float | None = None) -> dict[str, Any]:
+    """Payload of a ``clock`` edit for a clock set by hand; `within_s` takes the place of the doubt that it has."""
+    doubt = {} if within_s is None else {"sd_s": within_s / Z95}
+    pieces = [piece.to_payload() | doubt for piece in clock.pieces]
+    return {"source": source, "pieces": pieces, "method": "by hand"}

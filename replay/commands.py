@@ -2,7 +2,8 @@
 
 Results go to standard output, everything else to standard error. A command that only reads a case starts
 without Qt. Ends with 0 when all is well, 1 when a case or a file cannot be read or written (one plain
-sentence), 2 for wrong use, 3 when a bring-in has open questions.
+sentence), 2 for wrong use, 3 when a bring-in has open questions, 130 and 143 when it was stopped by Ctrl-C or
+told to end.
 """
 
 from __future__ import annotations
@@ -13,9 +14,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
-from afterclamp.io.errors import CaseError, NoSuchChannel
+from afterclamp.io.errors import CaseError, several
 
-from .plain_group import PROGRAM, PlainGroup
+from .command_options import check_clocks, check_site, limit_set, rule_numbers
+from .plain_group import PROGRAM, PlainGroup, end_at_once, put
 
 if TYPE_CHECKING:
     from afterclamp.io.case import Case
@@ -26,9 +28,15 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 
 
 def _folder(case: Path) -> Case:
+    """The case, opened; what of its log cannot be used is said in one line, and the rest is read."""
     from afterclamp.io import open_case
 
-    return open_case(case)
+    opened = open_case(case)
+    unused = len(opened.log.repairs) + len(opened.refused)
+    if unused:
+        lines = f"{several(unused, 'line')} of the log could not be used. See: {PROGRAM} check {case}"
+        click.echo(lines, err=True)
+    return opened
 
 
 CASE = click.argument("case", type=click.Path(path_type=Path))
@@ -90,7 +98,7 @@ def demo(into: Path, no_window: bool) -> None:
         click.echo(f"The desk is not opened: {reason}. The case paper is written instead.", err=True)
         for name in ("case-paper.html", "case-paper.pdf"):
             _write_paper(case, into / name)
-            click.echo(str(into / name))
+            put(str(into / name))
         return
     _open_desk(case)
 
@@ -119,6 +127,11 @@ def demo(into: Path, no_window: bool) -> None:
     "--accept-proposals", is_flag=True, help="Accept what the program proposes where it has a question."
 )
 @click.option(
+    "--as-before",
+    is_flag=True,
+    help="Keep what is decided here for sources that look the same, and propose what was kept before.",
+)
+@click.option(
     "--keep-identity",
     is_flag=True,
     help="Keep names, numbers and dates that say who somebody is; otherwise they are taken out.",
@@ -129,12 +142,13 @@ def bring_in_command(
     columns: tuple[Path, ...],
     answers: Path | None,
     accept_proposals: bool,
+    as_before: bool,
     keep_identity: bool,
 ) -> None:
     """Bring files or folders of exports into a case.
 
-    What is decided about a source, its units and column map, is kept in your settings folder and proposed
-    for the next source that looks the same.
+    The same files and options give the same case, whoever ran what before; with --as-before, what was decided
+    for earlier sources that look the same is proposed as well. A site belongs to a patient: look at it again.
     """
     from afterclamp.io import bring_in, mappings
 
@@ -145,22 +159,22 @@ def bring_in_command(
         answers=answers,
         accept_proposals=accept_proposals,
         keep_identity=keep_identity,
-        learned_in=mappings.default_folder(),
+        learned_in=mappings.default_folder() if as_before else None,
         progress=_progress(),
     ) as case:
         from .tables import brought_in
 
         settled = _settle_clocks(case) if accept_proposals else []
-        click.echo(brought_in(case))
+        put(brought_in(case))
         for line in settled:
-            click.echo(line)
+            put(line)
 
 
 def _settle_clocks(case: Case) -> list[str]:
     """Accept what the evidence says of each clock that nobody set; the words of each, also where it says nothing."""
     from afterclamp.io.bring import AUTHOR
 
-    from .clock_setting import proposals
+    from .clock_command import proposals
 
     return [f"  {line}" for line in proposals(case, AUTHOR, _progress())]
 
@@ -237,8 +251,9 @@ def clocks(
 
     with _folder(case) as opened:
         if by_offset or answers is not None or propose or accept_proposals:
-            from .clock_setting import from_command
+            from .clock_command import from_command
 
+            check_clocks(opened, by_offset, within, author)
             for line in from_command(
                 opened,
                 author,
@@ -249,7 +264,7 @@ def clocks(
                 accept_proposals=accept_proposals,
                 progress=_progress(),
             ):
-                click.echo(line, err=as_json)  # with --json only the document goes to standard output
+                put(line, err=as_json)  # with --json only the document goes to standard output
         rows = tables.clock_rows(opened)
         _print(rows, as_json, lambda: tables.clocks(opened, rows))
 
@@ -266,10 +281,8 @@ def figures(case: Path, believe: str | None, limits: str | None, as_json: bool) 
     from . import tables
 
     with _folder(case) as opened:
-        try:
-            found = compute(opened, believe=believe, limits=_limit_set(limits))
-        except NoSuchChannel as unknown:
-            raise click.BadParameter(unknown.sentence.rstrip("."), param_hint="--believe") from unknown
+        check_site(opened, believe)
+        found = compute(opened, believe=believe, limits=limit_set(limits))
         _print(tables.figure_rows(found), as_json, lambda: tables.figures(found))
 
 
@@ -297,12 +310,14 @@ def phases(case: Path, as_json: bool) -> None:
 @_as_json
 def finds(case: Path, limits: str | None, rules: bool, held_back: bool, as_json: bool) -> None:
     """List what the rules found; each is a proposal for a qualified person to confirm."""
+    if rules and held_back:
+        raise click.UsageError("--rules and --held-back each list something else: give one of them")
     from afterclamp.annotate.finds import find
 
     from . import find_table
 
     with _folder(case) as opened:
-        found = find(opened, limits=_rule_numbers(limits))
+        found = find(opened, limits=rule_numbers(limits))
         if rules:
             _print(find_table.rule_rows(found), as_json, lambda: find_table.rules(found))
         elif held_back:
@@ -326,7 +341,7 @@ def paper(case: Path, out: Path, believe: str | None, limits: str | None) -> Non
     if out.suffix.lower() not in (".html", ".htm", ".pdf"):
         raise click.BadParameter(f"{out.name} must end in .html or .pdf", param_hint="--out")
     _write_paper(case, out, believe=believe, limits=limits)
-    click.echo(str(out))
+    put(str(out))
 
 
 @main.command()
@@ -360,7 +375,7 @@ def export(case: Path, out: Path, form: Form, window: tuple[float, float] | None
     with _folder(case) as opened:
         span = Span(*window) if window is not None else None
         for written in hand_over(opened, out, form, span=span, progress=_progress()):
-            click.echo(str(written))
+            put(str(written))
 
 
 @main.command()
@@ -383,25 +398,9 @@ def _print(rows: Any, as_json: bool, text: Callable[[], str]) -> None:
     if as_json:
         from .tables import to_json
 
-        click.echo(to_json(rows))
+        put(to_json(rows))
     else:
-        click.echo(text())
-
-
-def _limit_set(name: str | None) -> Any:
-    if name is None:
-        return None
-    from afterclamp.annotate.limits import LimitSet
-
-    return LimitSet.load(name)
-
-
-def _rule_numbers(name: str | None) -> dict[str, float] | None:
-    if name is None:
-        return None
-    from afterclamp.annotate.limits import rule_limits
-
-    return rule_limits(_limit_set(name))
+        put(text())
 
 
 def _progress() -> Callable[[float, str], None]:
@@ -410,7 +409,9 @@ def _progress() -> Callable[[float, str], None]:
     on_terminal = sys.stderr.isatty()
 
     def report(share: float, what: str) -> None:
-        if on_terminal:
+        if share >= 1.0 and what.endswith("."):  # a remark at the end
+            click.echo(("\r\033[K" if on_terminal else "") + what, err=True)
+        elif on_terminal:
             end = "\n" if share >= 1.0 else ""
             click.echo(f"\r\033[K{what} … {share * 100:3.0f} %{end}", err=True, nl=False)
         elif what not in last[-1:]:
@@ -427,12 +428,14 @@ def _write_paper(case: Path, out: Path, *, believe: str | None = None, limits: s
     from .paper import write_paper
 
     with _folder(case) as opened:
-        write_paper(opened, out, believe=believe, limits=_limit_set(limits), progress=_progress())
+        check_site(opened, believe)
+        write_paper(opened, out, believe=believe, limits=limit_set(limits), progress=_progress())
 
 
 def _open_desk(case: Path | None) -> None:
     from .window import drawing_ready
 
+    end_at_once()
     drawing_ready()
     from . import app
 

@@ -96,6 +96,7 @@ class DeskFrame(QMainWindow):
         self.tabs = QTabWidget(self)
         self.tabs.setDocumentMode(True)
         self.tabs.setAccessibleName("Lists")
+        self.tabs.tabBar().setAccessibleName("Lists, one a tab")
         for page, title in (
             (self.marks, "Marks"), (finds_page, "Finds"), (self.figures, "Figures"),
             (self.said, "Said and written"), (self.loose_ends, "Loose ends"),

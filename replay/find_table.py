@@ -29,7 +29,7 @@ FIND_FIELDS = (
 
 
 def find_rows(found: Finds) -> list[Row]:
-    """One row a find, with the fixed fields; ``unc_s`` is null where a clock that it rests on is not set."""
+    """One row a find, with the fixed fields; ``unc_s``, half of a 95 % interval, is null where a clock is not set."""
     return [_find_row(one) for one in found]
 
 

@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import errno
 import os
+import signal
 import sys
-from collections.abc import Sequence
-from contextlib import suppress
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
+from types import FrameType
 from typing import Any
 
 import click
-from afterclamp.io.errors import Cancelled, CaseError, QuestionsOpen
+from afterclamp.io.errors import Cancelled, CaseError, QuestionsOpen, several
 
 PROGRAM = "afterclamp"
 CANNOT, MISUSED, ASKED, STOPPED = 1, 2, 3, 130
+_ENDING = (signal.SIGINT, signal.SIGTERM)
 
 
 class PlainGroup(click.Group):
@@ -31,8 +35,10 @@ class PlainGroup(click.Group):
         if not standalone_mode:
             return super().main(args, prog_name, complete_var, standalone_mode=False, **extra)
         _speak_utf8()
+        told: list[int] = []
         try:
-            code = super().main(args, prog_name or PROGRAM, complete_var, standalone_mode=False, **extra)
+            with _ends_when_told(told):
+                code = super().main(args, prog_name or PROGRAM, complete_var, standalone_mode=False, **extra)
         except OSError as cause:
             code = _say(_os_sentence(cause), CANNOT)
         except QuestionsOpen as asked:
@@ -47,18 +53,76 @@ class PlainGroup(click.Group):
         except click.ClickException as misuse:
             code = _say(_usage_sentence(misuse), misuse.exit_code)
         except (KeyboardInterrupt, click.Abort):
-            code = _say("Stopped; what was not finished was not kept.", STOPPED)
+            code = _say("Stopped; what was not finished was not kept.", 128 + told[0] if told else STOPPED)
         sys.exit(code if isinstance(code, int) else 0)
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run the chosen command; whoever stops reading its output is no complaint."""
         try:
             outcome = super().invoke(ctx)
-            sys.stdout.flush()
+            with _output():
+                sys.stdout.flush()
         except BrokenPipeError:
             _leave_quietly()
             return 0
         return outcome
+
+
+def put(text: str, *, err: bool = False) -> None:
+    """Print a result.
+
+    Raises
+    ------
+    CaseError
+        When the output does not take it.
+    BrokenPipeError
+        When whoever read it has gone.
+    """
+    with _output():
+        click.echo(text, err=err)
+
+
+@contextmanager
+def _output() -> Iterator[None]:
+    try:
+        yield
+    except BrokenPipeError:
+        raise
+    except OSError as cause:
+        _leave_quietly()
+        raise CaseError(
+            f"the output could not be written ({(cause.strerror or 'no reason given').lower()})",
+            todo="Free some space where it goes, or send it elsewhere",
+        ) from cause
+
+
+@contextmanager
+def _ends_when_told(told: list[int]) -> Iterator[None]:
+    """Ctrl-C and being told to end go the same way, so that nothing half-written stays; `told` keeps the signals."""
+
+    def end(number: int, _frame: FrameType | None) -> None:
+        told.append(number)
+        if len(told) == 1:
+            raise KeyboardInterrupt
+        if len(told) > 2:  # the second does not break off what is cleared away; whoever insists is heard
+            os._exit(128 + number)
+
+    if threading.current_thread() is not threading.main_thread():
+        yield  # only there may it be asked for
+        return
+    before = {number: signal.signal(number, end) for number in _ENDING}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, signal.SIG_DFL if handler is None else handler)
+
+
+def end_at_once() -> None:
+    """From here on signals do what they do without us: a window's loop would not come to hear of them."""
+    if threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGTERM, signal.SIG_DFL)
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def _say(sentence: str, code: int) -> int:
@@ -102,7 +166,8 @@ def _usage_sentence(misuse: click.ClickException) -> str:
 
 def _questions(asked: QuestionsOpen) -> str:
     lines = [
-        f"{len(asked.questions)} question(s) need a person before this can be brought in; nothing was written:"
+        f"{several(len(asked.questions), 'question')} {'needs' if len(asked.questions) == 1 else 'need'} a person before "
+        "this can be brought in; nothing was written:"
     ]
     lines += [f"  [{q.id}] {q.text} (proposed: {q.proposal})" for q in asked.questions]
     lines.append(

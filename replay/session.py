@@ -27,8 +27,8 @@ from . import undoing
 from .classes import class_names
 from .clock_setting import keep
 from .longwork import LongWork, unpack
+from .moment import moment_words
 from .panes.loose_ends import Section, sections
-from .wording import phase_name
 
 if TYPE_CHECKING:
     from .panes.name_lines import Naming
@@ -308,17 +308,7 @@ class Session(QObject):
 
     def moment_words(self, t: float) -> str:
         """What begins, ends or was marked within a second of a moment; empty where nothing is known of it."""
-        for phase in self.phases:
-            for at, which in ((phase.start_s, "the start"), (phase.end_s, "the end")):
-                if abs(at - t) <= 1.0:
-                    return f"{which} of {phase_name(phase.name)}"
-        for mark in self.marks:
-            if abs(mark.start_s - t) <= 1.0:
-                return mark.text or self.class_names.get(mark.code, "the mark")
-        for find in self.finds:
-            if abs(find.start_s - t) <= 1.0:
-                return find.name
-        return ""
+        return moment_words(t, self.phases, self.marks, self.finds, self.class_names)
 
     @property
     def unset_clocks(self) -> list[str]:
@@ -358,6 +348,7 @@ class Session(QObject):
             ],
             repairs=case.log.repairs,
             set_aside=[f"{source.name}: {what}" for source in case.sources for what in source.set_aside],
+            far_away=case.far_away,
         )
 
     def look(self) -> None:

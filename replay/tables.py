@@ -14,6 +14,7 @@ from dataclasses import asdict, is_dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from afterclamp.io.errors import several
 
 from .wording import (
     NONE,
@@ -103,12 +104,13 @@ def table(headings: Sequence[str], rows: Sequence[Sequence[str]], right: str = "
 def brought_in(case: Case) -> str:
     """What a bring-in made, for the person who started it."""
     lines = [
-        f"{case.folder}: {len(case.sources)} source(s), {len(case.channels)} channel(s), {len(case.notes)} note(s)"
+        f"{case.folder}: {several(len(case.sources), 'source')}, {several(len(case.channels), 'channel')}, "
+        f"{several(len(case.notes), 'note')}"
     ]
     for source in case.sources:
         own = sum(channel.source == source.name for channel in case.channels)
         told = "reference clock" if source.is_reference else f"clock {source.clock.method}"
-        lines.append(f"  {source.name} ({source.reader}): {own} channel(s), {told}")
+        lines.append(f"  {source.name} ({source.reader}): {several(own, 'channel')}, {told}")
         lines += [f"    set aside: {what}" for what in source.set_aside]
     return "\n".join(lines)
 

@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from afterclamp.annotate.phase_model import NAMES as _PHASE_NAMES
+from afterclamp.io.errors import several as several
 
 NONE = "–"
 Z95 = 1.959964  # half-width of a 95 % interval of a normal distribution, in standard deviations

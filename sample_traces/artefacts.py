@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from . import tables
 from .trend import FloatArray
-from .waves import RATE_HZ
+from .waves import RATE_HZ, band_noise
 
 NOISE_SD = 0.7  # mmHg
 ZERO_NOISE_SD = 0.5  # mmHg, with the transducer open to air
@@ -122,12 +122,7 @@ class Artefacts:
             inside = (t >= start) & (t < end)
             if inside.any():
                 burst = (t - start) % DIATHERMY_EVERY_S < DIATHERMY_ON_S
-                wave = wave + np.where(inside & burst, DIATHERMY_SD * self._diathermy(t.size), 0)
+                wave = wave + np.where(
+                    inside & burst, DIATHERMY_SD * band_noise(self._rng, t.size, RATE_HZ, DIATHERMY_HZ), 0
+                )
         return wave
-
-    def _diathermy(self, count: int) -> FloatArray:
-        spectrum = np.fft.rfft(self._rng.standard_normal(count))
-        frequency = np.fft.rfftfreq(count, 1 / RATE_HZ)
-        spectrum[(frequency < DIATHERMY_HZ[0]) | (frequency > DIATHERMY_HZ[1])] = 0
-        noise = np.fft.irfft(spectrum, count)
-        return np.asarray(noise / noise.std())

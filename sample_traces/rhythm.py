@@ -7,6 +7,7 @@ this project's choice: the true row says "regular paced ejection").
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,25 +59,56 @@ class Beats:
         return index, (t - self.onset[index]) / self.length[index]
 
 
-def _episode(t: FloatArray, rng: np.random.Generator) -> tuple[FloatArray, FloatArray]:
-    """Onsets and lengths of the beats in one stretch `t` (every 0.1 s) in which the heart beats."""
-    rate = line("HR", t)
-    beat_number = np.concatenate(([0.0], np.cumsum((rate[1:] + rate[:-1]) / 120 * np.diff(t))))
-    onset = np.interp(np.arange(int(beat_number[-1]) + 1), beat_number, t)
-    length = 60 / line("HR", onset)
+def episode(
+    t: FloatArray,
+    rate: Callable[[FloatArray], FloatArray],
+    spread: Callable[[FloatArray], FloatArray],
+    rng: np.random.Generator,
+) -> tuple[FloatArray, FloatArray]:
+    """Onsets and lengths of the beats in one stretch `t` (every 0.1 s) in which the heart beats.
+
+    Parameters
+    ----------
+    t : ndarray
+        Seconds.
+    rate, spread : callable
+        Beats a minute at given seconds, and standard deviation of an interval in parts of it.
+    rng : numpy Generator
+        For the spread.
+    """
+    per_minute = rate(t)
+    number = np.concatenate(([0.0], np.cumsum((per_minute[1:] + per_minute[:-1]) / 120 * np.diff(t))))
+    onset = np.interp(np.arange(int(number[-1]) + 1), number, t)
+    length = 60 / rate(onset)
     # Moving each onset by itself keeps the rate on its keyframes; √½ because an interval has two ends.
-    paced = (onset < PACED_UNTIL_S) & (t[0] > 0)
-    spread = np.where(paced, PACED_SPREAD, SPREAD)
-    onset = onset + rng.standard_normal(onset.size) * spread * length * np.sqrt(0.5)
+    onset = onset + rng.standard_normal(onset.size) * spread(onset) * length * np.sqrt(0.5)
     return onset, length
+
+
+def beating_stretches(beating: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First and past-last index of each stretch in which the heart beats."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], beating.astype(np.int8), [0])))).tolist()
+    return list(zip(edges[::2], edges[1::2], strict=True))
+
+
+def lengths(onset: FloatArray, own_length: FloatArray) -> FloatArray:
+    """A beat lasts until the next one; the last before a standstill has its own length."""
+    length = np.append(np.diff(onset), own_length[-1])
+    return np.where(length > 2 * own_length, own_length, length)
+
+
+def _demo_episode(t: FloatArray, rng: np.random.Generator) -> tuple[FloatArray, FloatArray]:
+    def spread(onset: FloatArray) -> FloatArray:
+        return np.where((onset < PACED_UNTIL_S) & (t[0] > 0), PACED_SPREAD, SPREAD)
+
+    return episode(t, lambda at: line("HR", at), spread, rng)
 
 
 def beats(rng: np.random.Generator) -> Beats:
     """Every beat of the record."""
     grid = np.arange(0, tables.LENGTH_S + 1, 0.1)
     beating = line("HR", grid) >= SLOWEST
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], beating.astype(np.int8), [0]))))
-    pieces = [_episode(grid[a:b], rng) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    pieces = [_demo_episode(grid[a:b], rng) for a, b in beating_stretches(beating)]
     onset = np.concatenate([piece[0] for piece in pieces])
     own_length = np.concatenate([piece[1] for piece in pieces])
 
@@ -88,8 +120,7 @@ def beats(rng: np.random.Generator) -> Beats:
     strength[early] = EARLY_PULSE
     strength[np.flatnonzero(early) + 1] = NEXT_PULSE
 
-    length = np.append(np.diff(onset), own_length[-1])
-    length = np.where(length > 2 * own_length, own_length, length)  # the last beat before a standstill
+    length = lengths(onset, own_length)
 
     ((start, end),) = tables.spans("E29")
     alternation = np.where((onset >= start) & (onset < end), 1.0 - 2 * (np.arange(onset.size) % 2), 0.0)

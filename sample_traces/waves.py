@@ -74,14 +74,16 @@ class SecondOrder:
     ----------
     natural_hz, damping : float
         Natural frequency and damping coefficient.
+    rate_hz : float
+        Samples a second.
     """
 
-    def __init__(self, natural_hz: float, damping: float) -> None:
+    def __init__(self, natural_hz: float, damping: float, rate_hz: float = RATE_HZ) -> None:
         natural = 2 * np.pi * natural_hz
         damped = natural * np.sqrt(1 - damping**2)
-        decay = np.exp(-damping * natural / RATE_HZ)
-        cosine = decay * np.cos(damped / RATE_HZ)
-        sine = decay * np.sin(damped / RATE_HZ) * damping * natural / damped
+        decay = np.exp(-damping * natural / rate_hz)
+        cosine = decay * np.cos(damped / rate_hz)
+        sine = decay * np.sin(damped / rate_hz) * damping * natural / damped
         self._b = np.array([0, 1 - cosine - sine, decay**2 + sine - cosine])
         self._a = np.array([1, -2 * cosine, decay**2])
         self._state: FloatArray | None = None
@@ -110,12 +112,18 @@ def fibrillation(rng: np.random.Generator) -> FloatArray:
 
     Made from its spectrum over ten minutes and then repeated.
     """
-    count = 600 * RATE_HZ
+    return band_noise(rng, 600 * RATE_HZ, RATE_HZ, FIBRILLATION_HZ)
+
+
+def band_noise(
+    rng: np.random.Generator, count: int, rate_hz: float, band_hz: tuple[float, float]
+) -> FloatArray:
+    """Noise of SD 1 that holds nothing outside a band of frequencies."""
     spectrum = np.fft.rfft(rng.standard_normal(count))
-    frequency = np.fft.rfftfreq(count, 1 / RATE_HZ)
-    spectrum[(frequency < FIBRILLATION_HZ[0]) | (frequency > FIBRILLATION_HZ[1])] = 0
-    ripple = np.fft.irfft(spectrum, count)
-    return np.asarray(ripple / ripple.std())
+    frequency = np.fft.rfftfreq(count, 1 / rate_hz)
+    spectrum[(frequency < band_hz[0]) | (frequency > band_hz[1])] = 0
+    noise = np.fft.irfft(spectrum, count)
+    return np.asarray(noise / noise.std())
 
 
 @dataclass(frozen=True)

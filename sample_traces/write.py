@@ -230,5 +230,5 @@ def put(path: Path, content: bytes) -> None:
         raise CannotWrite(
             f"the sample file could not be written ({reason.strerror or reason})",
             path=path,
-            todo="Choose a folder that you may write to, with 30 MB free",
+            todo="Choose a folder that you may write to, with 60 MB free",
         ) from reason

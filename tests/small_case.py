@@ -30,20 +30,21 @@ def pressure() -> np.ndarray:
     return np.round(values * 10).astype(np.int16)
 
 
-def make(folder: Path) -> Path:
-    """Write the case and give its folder."""
+def make(folder: Path, until_s: int = LENGTH_S) -> Path:
+    """Write the case and give its folder; of exports that end after `until_s` seconds."""
     flow = np.zeros(LENGTH_S, np.float32)
     flow[ON_S : ON_S + 60] = np.linspace(0.5, 4.4, 60)
     flow[ON_S + 60 : OFF_S - 60] = 4.4
     flow[OFF_S - 60 : OFF_S] = np.linspace(4.4, 0.0, 60)
+    wave, flow = pressure()[: until_s * 100], flow[:until_s]
     monitor = recording(
         "monitor",
-        [even("FEM", pressure(), [Segment(0.0, 0, LENGTH_S * 100, 100.0, scale=0.1)])],
+        [even("FEM", wave, [Segment(0.0, 0, wave.size, 100.0, scale=0.1)])],
         notes=[Note(130.0, 130.0, "zeroing <femoral> & flush"), Note(305.0, 305.0, "on bypass", 17.0)],
     )
     pump = recording(
         "pump",
-        [even("flow", flow, [Segment(0.0, 0, LENGTH_S, 1.0)], unit="L/min")],
+        [even("flow", flow, [Segment(0.0, 0, flow.size, 1.0)], unit="L/min")],
         first_stamp=START + timedelta(seconds=PUMP_AHEAD_S),
     )
     case = case_of(

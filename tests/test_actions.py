@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from html import escape
 
+import pytest
 from afterclamp.replay.actions import ACTIONS, MENUS, in_menu
 from afterclamp.replay.desk_actions import DeskActions
 from afterclamp.replay.panes.sheets import keys_html
@@ -52,6 +53,14 @@ def test_sheet_of_keys_lists_every_command() -> None:
     page = keys_html()
     for action in ACTIONS:
         assert escape(action.tip) in page, action.id
+
+
+@pytest.mark.parametrize(
+    "key", ["Alt+Left", "Alt+Right", "Alt+Up", "Alt+Down", "Alt+PgUp", "Alt+PgDown", "middle button"]
+)
+def test_sheet_of_keys_lists_what_the_views_themselves_take(key: str) -> None:
+    native = QKeySequence(key).toString(QKeySequence.SequenceFormat.NativeText) if "+" in key else key
+    assert native in keys_html()
 
 
 def test_no_command_uses_a_word_that_judges() -> None:

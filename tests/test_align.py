@@ -11,20 +11,20 @@ from pathlib import Path
 
 import pytest
 from afterclamp.annotate.align import ClockEstimate, accept, estimate
-from afterclamp.io import Case, bring_in
+from afterclamp.io import Case, bring_in, open_case
 from afterclamp.io.errors import EditRefused
+from recordings import linked_copy
 
 
-@pytest.fixture(scope="module")
-def unset(demo_exports: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Case]:
-    exports = [path for path in sorted(demo_exports.iterdir()) if path.name != "answers.toml"]
-    with bring_in(exports, tmp_path_factory.mktemp("unset") / "case") as case:
+@pytest.fixture
+def unset(unset_folder: Path, tmp_path: Path) -> Iterator[Case]:
+    with open_case(linked_copy(unset_folder, tmp_path / "case")) as case:
         yield case
 
 
-@pytest.fixture(scope="module")
-def found(unset: Case) -> dict[str, ClockEstimate]:
-    return {one.source: one for one in estimate(unset)}
+@pytest.fixture
+def found(unset_estimates: dict[str, ClockEstimate]) -> dict[str, ClockEstimate]:
+    return unset_estimates
 
 
 def test_every_clock_but_the_reference_is_looked_at(found: dict[str, ClockEstimate]) -> None:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import csv
 import shutil
-import time
 from pathlib import Path
 
 import numpy as np
@@ -20,33 +19,19 @@ from afterclamp.io.clock import ClockMap
 from afterclamp.io.errors import Cancelled, EditRefused
 from afterclamp.sample_traces import tables
 from afterclamp.sample_traces.sources import PUMP_SET_BACK_S, true_clock_maps
+from recordings import linked_copy
 
 TRUTH = true_clock_maps()
 
 
-@pytest.fixture(scope="module")
-def unset_folder(demo_exports: Path) -> Path:
-    """The invented case with every clock as its recorder wrote it."""
-    folder = demo_exports.parent / "case-without-clocks"
-    exports = [path for path in sorted(demo_exports.iterdir()) if path.name != "answers.toml"]
-    bring_in(exports, folder).close()
-    return folder
-
-
-@pytest.fixture(scope="module")
-def found(unset_folder: Path) -> dict[str, ClockEstimate]:
-    with open_case(unset_folder) as case:
-        before = time.perf_counter()
-        estimates = align.estimate(case)
-        seconds = time.perf_counter() - before
-    assert seconds <= 10, "the whole alignment of the invented case may take 10 s"
-    return {one.source: one for one in estimates}
+@pytest.fixture
+def found(unset_estimates: dict[str, ClockEstimate]) -> dict[str, ClockEstimate]:
+    return unset_estimates
 
 
 @pytest.fixture
 def case_copy(unset_folder: Path, tmp_path: Path) -> Case:
-    shutil.copytree(unset_folder, tmp_path / "case", ignore=shutil.ignore_patterns("cache"))
-    return open_case(tmp_path / "case")
+    return open_case(linked_copy(unset_folder, tmp_path / "case"))
 
 
 def test_evidence_is_named_by_its_kind(found: dict[str, ClockEstimate]) -> None:

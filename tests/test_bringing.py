@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 from afterclamp.io import mappings, open_case
-from afterclamp.replay import demo, longwork
+from afterclamp.replay import bringing, demo, longwork
 from afterclamp.replay.bringing import without
 from afterclamp.replay.desk import Desk
 from afterclamp.replay.longwork import LongWork
@@ -22,7 +22,7 @@ from afterclamp.replay.panes.match_columns import MatchColumnsBox
 from afterclamp.replay.panes.questions import QuestionsBox
 from afterclamp.replay.session import Session
 from desk_support import desk, empty_desk, settings, small_folder  # noqa: F401
-from PySide6.QtCore import QMimeData, QPointF, Qt, QUrl
+from PySide6.QtCore import QMimeData, QPointF, Qt, QTimer, QUrl
 from PySide6.QtGui import QDropEvent
 from PySide6.QtWidgets import QCheckBox, QMessageBox
 from pytestqt.qtbot import QtBot
@@ -33,6 +33,29 @@ from pytestqt.qtbot import QtBot
 @pytest.fixture(autouse=True)
 def _no_look(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(Session, "look", lambda _: None)
+
+
+@pytest.fixture
+def at_hand(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Work is done by this process, a moment after it was asked for: for what the desk makes of the answers.
+
+    The request and the answers are the very lines that another process reads and writes; that one does it, says
+    how far it is and ends is held by the tests without this.
+    """
+
+    def start(work: LongWork) -> None:
+        request = json.loads(json.dumps(work.request))
+        said: list[str] = []
+
+        def do() -> None:
+            bringing.work(request, lambda message: said.append(json.dumps(message)), lambda: False)
+            for line in said:
+                work._heard(json.loads(line))
+            work._finished()
+
+        QTimer.singleShot(0, work, do)
+
+    monkeypatch.setattr(LongWork, "start", start)
 
 
 def exports(folder: Path, *, unit: str = "L/min", rows: int = 120) -> Path:
@@ -103,6 +126,7 @@ def test_a_broken_file_is_said_whole_and_the_desk_stays(
     assert sorted(path.name for path in tmp_path.iterdir()) == ["cut", "desk.ini"]
 
 
+@pytest.mark.usefixtures("at_hand")
 def test_a_folder_without_a_readable_file_is_said(qtbot: QtBot, empty_desk: Desk, tmp_path: Path) -> None:
     (tmp_path / "letters").mkdir()
     (tmp_path / "letters" / "letter.doc").write_bytes(b"\xd0\xcf\x11\xe0 words")
@@ -169,6 +193,7 @@ def test_closing_the_desk_in_the_middle_leaves_nothing_half_made(
         open_case(into).close()
 
 
+@pytest.mark.usefixtures("at_hand")
 def test_open_questions_are_asked_and_the_answer_is_used(
     qtbot: QtBot, empty_desk: Desk, tmp_path: Path
 ) -> None:
@@ -193,6 +218,7 @@ def test_open_questions_are_asked_and_the_answer_is_used(
     assert empty_desk.session.case["pump_flow"].unit == "L/min"
 
 
+@pytest.mark.usefixtures("at_hand")
 def test_a_unit_can_be_left_unknown(qtbot: QtBot, empty_desk: Desk, tmp_path: Path) -> None:
     drop(empty_desk, exports(tmp_path / "odd", unit="7"))
     accept_where(qtbot, empty_desk)
@@ -231,6 +257,7 @@ def test_all_proposals_are_chosen_by_one_button_and_every_answer_is_sent(qtbot: 
     assert heard.args == [{"units": {"a/b": "kPa"}, "columns": {"c.csv": "last time"}}]
 
 
+@pytest.mark.usefixtures("at_hand")
 def test_one_refused_file_is_left_out_and_the_others_are_brought_in(
     qtbot: QtBot, empty_desk: Desk, tmp_path: Path
 ) -> None:
@@ -254,6 +281,7 @@ def test_one_refused_file_is_left_out_and_the_others_are_brought_in(
     assert any(words.startswith("letter.doc: no reader knows it") for words in told)
 
 
+@pytest.mark.usefixtures("at_hand")
 def test_with_a_refused_file_nothing_at_all_can_be_chosen(
     qtbot: QtBot, empty_desk: Desk, tmp_path: Path
 ) -> None:
@@ -276,6 +304,7 @@ def odd_table(folder: Path) -> Path:
     return folder
 
 
+@pytest.mark.usefixtures("at_hand")
 def test_a_refused_table_offers_to_match_its_columns_and_is_read_by_the_map(
     qtbot: QtBot, empty_desk: Desk, tmp_path: Path
 ) -> None:
@@ -330,6 +359,7 @@ def test_a_part_of_a_record_takes_its_header_with_it(tmp_path: Path) -> None:
     assert without([source / "pump.csv"], [], source / "pump.csv") == ([source / "pump.csv"], [])
 
 
+@pytest.mark.usefixtures("at_hand")
 def test_questions_can_be_left_and_nothing_is_brought_in(
     qtbot: QtBot, empty_desk: Desk, tmp_path: Path
 ) -> None:
@@ -342,6 +372,7 @@ def test_questions_can_be_left_and_nothing_is_brought_in(
     assert empty_desk.isVisible()
 
 
+@pytest.mark.usefixtures("at_hand")
 def test_the_demo_is_opened_again_when_it_was_built_before(
     qtbot: QtBot, empty_desk: Desk, small_folder: Path, tmp_path: Path
 ) -> None:

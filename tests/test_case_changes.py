@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 from afterclamp.io import bring_in, open_case
 from afterclamp.io.case import Case
-from afterclamp.io.casefile import TraceFile
 from afterclamp.io.errors import CaseFolderUnreadable, EditRefused
 from afterclamp.io.recording import Note, RecordedChannel, Segment, one_block
 from afterclamp.io.terms import Identity
+from afterclamp.io.trace_file import TraceFile
 from recordings import START, case_of, even, recording
 
 MMHG_PER_KPA = 1000 / 133.322  # UCUM: mm[Hg] is 133.322 Pa

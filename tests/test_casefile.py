@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import errno
 import json
+import re
 from pathlib import Path
 
 import h5py
 import numpy as np
 import pytest
 from afterclamp.io import casefile
-from afterclamp.io.casefile import TraceFile
 from afterclamp.io.errors import Cancelled, CannotWrite, CaseFolderUnreadable
 from afterclamp.io.levels import FACTORS
 from afterclamp.io.recording import Note, RecordedChannel, Segment, one_block
+from afterclamp.io.trace_file import TraceFile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from recordings import even, recording
@@ -185,3 +187,81 @@ def test_attributes_a_stranger_can_read(tmp_path: Path) -> None:
         assert [name for name, _sha in json.loads(file.attrs["files"])] == ["m.mem"]
         assert file["channels/abp"].attrs["unit"] == "mm[Hg]"
         assert file["channels/abp"].attrs["kind"] == "arterial_pressure"
+
+
+NO_WORDS = re.compile(r"Unable|buf =|errno|literal|object|0x|KeyError|\\(.*'.*'.*\\)", re.IGNORECASE)
+"""What only the libraries that are used would say."""
+
+
+def _sentence(path: Path) -> CaseFolderUnreadable:
+    with pytest.raises(CaseFolderUnreadable) as caught:
+        TraceFile(path)
+    assert not NO_WORDS.search(caught.value.what), caught.value.what
+    return caught.value
+
+
+def test_a_folder_called_like_a_trace_file_is_said_to_be_one(tmp_path: Path) -> None:
+    (tmp_path / "x.h5").mkdir()
+    assert "is a folder" in _sentence(tmp_path / "x.h5").what
+
+
+def test_a_link_that_leads_nowhere_is_said_to_be_one(tmp_path: Path) -> None:
+    (tmp_path / "x.h5").symlink_to(tmp_path / "gone.h5")
+    assert "is a link to a file that is not there" in _sentence(tmp_path / "x.h5").what
+
+
+def test_a_missing_permission_is_what_is_asked_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = _written(tmp_path)
+
+    def closed(*_arguments: object, **_more: object) -> None:
+        raise PermissionError(errno.EACCES, "Unable to synchronously open file (errno = 13, buf = 0x7ffd)")
+
+    monkeypatch.setattr(h5py, "File", closed)
+    monkeypatch.setattr(Path, "open", closed)
+    refused = _sentence(path)
+    assert "may not be read" in refused.what
+    assert "permission" in refused.todo
+
+
+@pytest.mark.parametrize("keep", [0, 5, 10, 600, 3000])
+def test_a_cut_file_and_one_that_is_no_trace_file_are_told_in_words(tmp_path: Path, keep: int) -> None:
+    path = _written(tmp_path)
+    path.write_bytes(path.read_bytes()[:keep])
+    refused = _sentence(path)
+    assert any(word in refused.what for word in ("empty", "no trace file", "cut or damaged", "laid out"))
+    path.write_bytes(b"time,text\n" * 50)
+    assert "no trace file" in _sentence(path).what
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("format_version", "two"),
+        ("format_version", None),
+        ("files", "{"),
+        ("files", "[[1]]"),
+        ("first_stamp", "yesterday"),
+        ("about", "[]"),
+        ("set_aside", "7"),
+    ],
+)
+def test_an_attribute_that_holds_something_else_is_named(
+    tmp_path: Path, name: str, value: str | None
+) -> None:
+    path = _written(tmp_path)
+    with h5py.File(path, "r+") as file:
+        del file.attrs[name]
+        if value is not None:
+            file.attrs[name] = value
+    assert _sentence(path).place == f"attribute {name}"
+
+
+def test_a_channel_or_notes_that_lack_something_are_named(tmp_path: Path) -> None:
+    path = _written(tmp_path)
+    with h5py.File(path, "r+") as file:
+        del file["channels/abp"].attrs["kind"]
+    assert _sentence(path).place == "channel abp"
+    path.unlink()
+    with h5py.File(_written(tmp_path), "r+") as file:
+        del file["notes/text"]
+    assert _sentence(path).place == "group notes"

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from pathlib import Path
+from typing import Any
 
 import h5py
+import numpy as np
 import pytest
 from afterclamp.io import bring_in, open_case
 from afterclamp.io.errors import CaseError
+from afterclamp.io.recording import Segment
 from afterclamp.replay.checks import Check, check_case, refuse_if_wrong
+from recordings import START, case_of, even, recording
 
 PUMP = "time,Flow [L/min],Line P [mmHg]\n" + "".join(
     f"08:00:{s:02d},4.{s:02d},{200 + s}\n" for s in range(60)
@@ -68,6 +73,19 @@ def test_what_was_taken_out_is_told_and_still_checked(case: Path) -> None:
     assert any(row.what == "traces/log.h5" and "written at bring-in" in row.found for row in rows)
 
 
+def test_a_source_years_away_from_the_others_is_told_and_is_no_damage(tmp_path: Path) -> None:
+    still = np.full(60, 37.0, np.float32)
+    parts = [
+        recording(name, [even("NP", still, [Segment(0.0, 0, 60, 1.0)], unit="Cel")], first_stamp=START + late)
+        for name, late in (("monitor", timedelta()), ("pump", timedelta(days=-9497)))
+    ]
+    with case_of(tmp_path / "far", *parts) as made:
+        made.edit("mara", "reference", {"source": "monitor"})
+    (row,) = [row for row in check_case(tmp_path / "far") if row.what == "far away"]
+    assert row.ok
+    assert row.found.startswith("pump: something of it lies 9,497 days before the start of monitor")
+
+
 def test_an_edit_that_cannot_be_followed_is_told(case: Path) -> None:
     with open_case(case) as opened:
         opened.log.append("mara", "identity", {"channel": "pump/Flow", "kind": "blood"})
@@ -81,3 +99,45 @@ def test_a_case_from_before_trace_files_were_hashed_says_so(case: Path) -> None:
     rows = check_case(case)
     assert all(row.ok for row in rows)
     assert sum("was not kept" in row.found for row in rows) == 2
+
+
+@pytest.mark.parametrize(
+    ("spoil", "todo"),
+    [
+        ("newer", "Open it with a newer afterclamp"),
+        ("link", "Trace files hold everything themselves"),
+        ("closed", "Get permission to read it"),
+        ("sample", "Go back to the sources"),
+    ],
+)
+def test_each_thing_that_is_wrong_has_its_own_remedy(
+    case: Path, monkeypatch: pytest.MonkeyPatch, spoil: str, todo: str
+) -> None:
+    path = case / "traces" / "pump.h5"
+    if spoil == "closed":
+        own_file, own_open = h5py.File, Path.open
+
+        def closed_file(name: Path, *arguments: Any, **more: Any) -> Any:
+            if name == path:
+                raise PermissionError(13, "Permission denied")
+            return own_file(name, *arguments, **more)
+
+        def closed_open(name: Path, *arguments: Any, **more: Any) -> Any:
+            if name == path:
+                raise PermissionError(13, "Permission denied")
+            return own_open(name, *arguments, **more)
+
+        monkeypatch.setattr(h5py, "File", closed_file)
+        monkeypatch.setattr(Path, "open", closed_open)
+    else:
+        with h5py.File(path, "r+") as file:
+            if spoil == "newer":
+                file.attrs["format_version"] = 99
+            elif spoil == "link":
+                del file["channels/Flow/samples"]
+                file["channels/Flow/samples"] = h5py.ExternalLink("../../secret.h5", "/samples")
+            else:
+                file["channels/Flow"]["samples"][30] = 9.0
+    with pytest.raises(CaseError) as caught:
+        refuse_if_wrong(check_case(case), case)
+    assert caught.value.todo.startswith(todo)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -190,6 +191,20 @@ def test_a_clock_that_cannot_be_told_says_why_and_cannot_be_taken(qtbot: QtBot, 
     assert not box.form.take.isVisible()
     assert "shares nothing" in box.form.words.text()
     assert cells(box, "pump")[4] == "no proposal: see below why"
+
+
+def test_the_dialog_grows_with_what_the_evidence_says_and_is_no_higher_before(
+    qtbot: QtBot, unset: Case
+) -> None:
+    box = opened(qtbot, unset)
+    before = box.height()
+    below = box.form.preview.mapTo(box, box.form.preview.rect().bottomLeft()).y()
+    # The least that a screen of today shows is 768 high, and nothing large is left blank.
+    assert before < 600
+    assert box.buttons.y() - below < 120
+    box.show_found([replace(FOUND, words=tuple(f"Sentence {number}." for number in range(12)))])
+    qtbot.waitUntil(lambda: box.height() > before)
+    assert box.form.evidence.height() >= 6 * box.fontMetrics().height()
 
 
 def test_the_look_runs_elsewhere_and_ends_in_words(qtbot: QtBot, unset: Case) -> None:

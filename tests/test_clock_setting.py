@@ -15,19 +15,10 @@ from afterclamp.io.case import Case
 from afterclamp.io.clock import ClockMap, ClockPiece
 from afterclamp.io.errors import CaseError, EditRefused
 from afterclamp.io.recording import Note, Segment
-from afterclamp.replay.clock_setting import (
-    by_hand,
-    clock_words,
-    compared,
-    edit_from_text,
-    edits_from_answers,
-    ends_of,
-    every_run,
-    from_command,
-    keep,
-    step_sizes,
-)
+from afterclamp.replay.clock_command import edit_from_text, edits_from_answers, from_command
+from afterclamp.replay.clock_setting import by_hand, compared, ends_of, every_run, keep, step_sizes
 from afterclamp.replay.clock_typing import length_text, read_clock, read_length, stamp_text
+from afterclamp.replay.clock_words import clock_words
 from afterclamp.replay.commands import main
 from afterclamp.replay.wording import half_width, plus_minus
 from click.testing import CliRunner
@@ -303,5 +294,5 @@ def test_a_clock_is_set_from_a_shell_and_the_table_shows_it(case: Case) -> None:
 
 def test_a_shell_is_told_in_a_sentence_what_cannot_be_set(case: Case) -> None:
     ran = CliRunner().invoke(main, ["clocks", str(case.folder), "--set", "oximeter=94"])
-    assert ran.exit_code == 1
+    assert ran.exit_code == 2
     assert "Name one of: captions, pump" in ran.stderr

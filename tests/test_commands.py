@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import builtins
 import csv
 import errno
+import io
 import json
 import os
 import re
 import shutil
 import subprocess
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -247,7 +249,7 @@ def test_a_limit_set_can_be_named_or_given_as_a_file(case: Path, tmp_path: Path)
     assert any(row["code"] == "E13" for row in found)  # the pressure on bypass is 58
     assert not any(row["code"] == "E13" for row in read("finds", case))
     unknown = run("figures", case, "--limits", "nobody")
-    assert unknown.exit_code == 1
+    assert unknown.exit_code == 2
     one_sentence(unknown.stderr, "nobody", "published")
 
 
@@ -314,6 +316,160 @@ def test_a_trace_file_that_points_elsewhere_is_refused(copy: Path) -> None:
     one_sentence(result.stderr, "pump.h5", "channels/flow/samples", "link")
 
 
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("figures", "--limits", "nosuch"),
+        ("finds", "--limits", "nosuch"),
+        ("paper", "--out", "p.html", "--limits", "nosuch"),
+        ("figures", "--believe", "nowhere"),
+        ("paper", "--out", "p.html", "--believe", "nowhere"),
+        ("finds", "--rules", "--held-back"),
+        ("clocks", "--set", "pump"),
+        ("clocks", "--set", "pump=abc"),
+        ("clocks", "--set", "pump=1,fast"),
+        ("clocks", "--set", "nosuch=3"),
+        ("clocks", "--set", "monitor=3"),
+        ("clocks", "--set", "pump=99999999999"),
+        ("clocks", "--set", "pump=3,99999"),
+        ("clocks", "--set", "pump=3", "--within", "-1"),
+        ("clocks", "--set", "pump=3", "--within", "nan"),
+        ("clocks", "--set", "pump=3", "--author", "../../evil"),
+        ("clocks", "--propose", "--author", ""),
+    ],
+)
+def test_what_no_case_can_make_good_ends_with_2(copy: Path, arguments: Sequence[str]) -> None:
+    before = {path: path.read_bytes() for path in (copy / "log").iterdir()}
+    result = run(arguments[0], copy, *arguments[1:])
+    assert result.exit_code == 2, result.stderr
+    one_sentence(result.stderr, "--help")
+    assert {path: path.read_bytes() for path in (copy / "log").iterdir()} == before
+
+
+def test_a_site_that_is_not_there_is_answered_with_the_arterial_sites_alone(copy: Path) -> None:
+    result = run("figures", copy, "--believe", "nowhere")
+    assert "there are: femoral (monitor/fem)" in result.stderr
+    assert "flow" not in result.stderr
+    pump = run("figures", copy, "--believe", "pump_flow")
+    assert pump.exit_code == 2
+    assert "there are: femoral (monitor/fem)" in pump.stderr
+
+
+def test_a_case_of_one_source_has_no_clock_to_set(tmp_path: Path) -> None:
+    assert run("bring-in", edf(tmp_path / "monitor.edf"), "--into", tmp_path / "case").exit_code == 0
+    for typed in ("monitor=3", "pump=3"):
+        result = run("clocks", tmp_path / "case", "--set", typed)
+        assert result.exit_code == 2
+        one_sentence(result.stderr, "there is no clock to set")
+
+
+def read_only(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Everything below a folder is read as ever, and whatever would change it is refused as the system does."""
+
+    def guard(module: Any, name: str, places: Sequence[int], reads: Callable[..., bool]) -> None:
+        own = getattr(module, name)
+
+        def call(*arguments: Any, **more: Any) -> Any:
+            for place in places:
+                told = arguments[place] if place < len(arguments) else None
+                if isinstance(told, (str, os.PathLike)) and not reads(*arguments, **more):
+                    path = Path(told).absolute()
+                    if folder in (path, *path.parents):
+                        raise OSError(errno.EROFS, os.strerror(errno.EROFS), str(told))
+            return own(*arguments, **more)
+
+        monkeypatch.setattr(module, name, call)
+
+    def opens_to_read(_file: Any, mode: str = "r", *_arguments: Any, **_more: Any) -> bool:
+        return not set(mode) & set("wax+")
+
+    def never(*_arguments: Any, **_more: Any) -> bool:
+        return False
+
+    for module in (builtins, io):
+        guard(module, "open", (0,), opens_to_read)
+    guard(
+        os, "open", (0,), lambda _path, flags, *_, **__: flags & (os.O_WRONLY | os.O_RDWR | os.O_CREAT) == 0
+    )
+    for name in ("mkdir", "unlink", "remove", "rmdir"):
+        guard(os, name, (0,), never)
+    for name in ("rename", "replace", "link"):
+        guard(os, name, (0, 1), never)
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("channels",),
+        ("clocks",),
+        ("figures",),
+        ("phases",),
+        ("finds",),
+        ("finds", "--held-back"),
+        ("check",),
+        ("export", "--out", "{out}/tables"),
+        ("export", "--out", "{out}/samples", "--as", "samples"),
+        ("paper", "--out", "{out}/p.html"),
+    ],
+)
+@pytest.mark.parametrize("cached", [False, True])
+def test_a_case_on_a_read_only_place_can_be_read(
+    copy: Path,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    arguments: Sequence[str],
+    cached: bool,
+    qapp: Any,
+) -> None:
+    shutil.rmtree(copy / "cache", ignore_errors=True)
+    if cached:
+        (copy / "cache").mkdir()
+    (tmp_path / "out").mkdir()
+    with monkeypatch.context() as closed:
+        read_only(copy, closed)
+        with pytest.raises(OSError, match="Read-only"):
+            (copy / "log" / "new.jsonl").write_text("")
+        told = [argument.format(out=tmp_path / "out") for argument in arguments]
+        result = run(told[0], copy, *told[1:])
+    assert result.exit_code == 0, result.stderr
+    assert result.stdout
+
+
+@pytest.mark.parametrize("command", ["channels", "clocks", "figures", "phases", "finds"])
+def test_lines_of_the_log_that_cannot_be_used_are_told_in_one_line(copy: Path, command: str) -> None:
+    with (copy / "log" / "tester.jsonl").open("a") as log:
+        log.write('{"id": "tester-9", "n"')
+    result = run(command, copy, "--json")
+    assert result.exit_code == 0
+    json.loads(result.stdout)
+    assert result.stderr == f"1 line of the log could not be used. See: afterclamp check {copy}\n"
+
+
+def test_a_page_into_a_folder_that_is_not_there_says_so(case: Path, tmp_path: Path, qapp: Any) -> None:
+    result = run("paper", case, "--out", tmp_path / "none" / "dir" / "p.html")
+    assert result.exit_code == 1
+    one_sentence(
+        result.stderr.splitlines(keepends=True)[-1], f"the folder {tmp_path / 'none' / 'dir'} is not there"
+    )
+    assert "Make room" not in result.stderr
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no /dev/full here")
+@pytest.mark.parametrize("arguments", [("channels",), ("finds", "--json")])
+def test_an_output_that_is_full_is_named_as_the_output(case: Path, arguments: Sequence[str]) -> None:
+    code = "import sys\nfrom afterclamp.replay.commands import run\nrun(sys.argv[1:])"
+    with Path("/dev/full").open("w") as full:
+        ran = subprocess.run(
+            [sys.executable, "-c", code, arguments[0], str(case), *arguments[1:]],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            timeout=120,
+            check=False,
+        )
+    assert ran.returncode == 1
+    one_sentence(ran.stderr.decode(), "the output could not be written")
+
+
 # --- bring-in -----------------------------------------------------------------------------------------
 
 
@@ -336,7 +492,7 @@ def nothing_left(folder: Path, *kept: str) -> None:
 def test_bringing_in_says_what_it_made(tmp_path: Path) -> None:
     result = run("bring-in", edf(tmp_path / "monitor.edf"), "--into", tmp_path / "case")
     assert result.exit_code == 0, result.stderr
-    assert "1 source(s), 1 channel(s)" in result.stdout
+    assert "1 source, 1 channel, 0 notes" in result.stdout
     assert [row["name"] for row in read("channels", tmp_path / "case")] == ["femoral"]
 
 
@@ -484,6 +640,34 @@ def test_ctrl_c_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
     nothing_left(tmp_path, "monitor.edf")
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows ends a process without asking it")
+def test_a_process_told_to_end_leaves_nothing(tmp_path: Path) -> None:
+    source = edf(tmp_path / "monitor.edf")
+    # While the first file is half written the process is told to end, twice: the second is no reason to leave things.
+    told = (
+        "import os, signal, time\n"
+        "from afterclamp.io import casefile\n"
+        "own = casefile._write_root\n"
+        "def half(*arguments):\n"
+        "    own(*arguments)\n"
+        "    for _ in range(2):\n"
+        "        os.kill(os.getpid(), signal.SIGTERM)\n"
+        "        time.sleep(0.2)\n"
+        "casefile._write_root = half"
+    )
+    result = process("bring-in", source, "--into", tmp_path / "case", before=told)
+    assert result.returncode == 143, result.stderr
+    one_sentence(result.stderr.decode().splitlines(keepends=True)[-1], "Stopped")
+    nothing_left(tmp_path, "monitor.edf")
+
+
+def test_a_link_that_leads_nowhere_is_said_to_be_one(tmp_path: Path) -> None:
+    (tmp_path / "pump.csv").symlink_to(tmp_path / "gone.csv")
+    result = run("bring-in", tmp_path / "pump.csv", "--into", tmp_path / "case")
+    assert result.exit_code == 1
+    one_sentence(result.stderr, "pump.csv", "is a link to a file that is not there")
+
+
 # --- check, export ------------------------------------------------------------------------------------
 
 
@@ -626,28 +810,37 @@ def test_a_missing_system_library_is_named_with_its_package(
 # --- as a process -------------------------------------------------------------------------------------
 
 LOADED = """
-import atexit, sys
-@atexit.register
-def tell():
-    names = ("PySide6", "pyqtgraph", "jinja2", "scipy", "pandas", "wfdb", "edfio", "matplotlib")
-    print("LOADED", *[name for name in names if name in sys.modules], file=sys.stderr)
+import json, sys
+from afterclamp.replay.commands import run
+names = ("PySide6", "pyqtgraph", "jinja2", "scipy", "pandas", "wfdb", "edfio", "matplotlib")
+for command in json.loads(sys.argv[1]):
+    try:
+        run(command)
+    except SystemExit as ended:
+        code = ended.code or 0
+    else:
+        code = 0
+    print("LOADED", code, *[name for name in names if name in sys.modules], file=sys.stderr)
 """
 
 
-@pytest.mark.parametrize(
-    ("arguments", "allowed"),
-    [
-        (("channels", "--json"), set()),
-        (("check",), set()),
-        (("finds",), {"scipy"}),
-        (("figures",), {"scipy"}),
-    ],
-)
-def test_reading_commands_start_without_qt(arguments: Sequence[str], allowed: set[str], case: Path) -> None:
-    result = process(arguments[0], case, *arguments[1:], before=LOADED)
+def test_reading_commands_start_without_qt(case: Path) -> None:
+    # One after another in one process: what a command may load, those after it may load too.
+    allowed = {
+        ("channels", "--json"): set(),
+        ("check",): set(),
+        ("finds",): {"scipy"},
+        ("figures",): {"scipy"},
+    }
+    commands = [[name, str(case), *more] for name, *more in allowed]
+    result = subprocess.run(
+        [sys.executable, "-c", LOADED, json.dumps(commands)], capture_output=True, text=True, check=False
+    )
     assert result.returncode == 0, result.stderr
-    loaded = set(result.stderr.decode().splitlines()[-1].split()[1:])
-    assert loaded <= allowed
+    told = [line.split()[1:] for line in result.stderr.splitlines() if line.startswith("LOADED")]
+    assert [code for code, *_ in told] == ["0"] * len(allowed), result.stderr
+    for (command, may), (_, *loaded) in zip(allowed.items(), told, strict=True):
+        assert set(loaded) <= may, command
 
 
 def test_output_is_utf8_wherever_it_runs(case: Path) -> None:

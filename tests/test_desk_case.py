@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from afterclamp.annotate.marks import add_mark
 from afterclamp.io import mappings
-from afterclamp.io.case import Case
+from afterclamp.io.case import Case, Span
 from afterclamp.io.origins import SourceFile
 from afterclamp.replay.desk import Desk
 from afterclamp.replay.panes.clock_bench import ClockBench
@@ -42,6 +42,33 @@ def test_a_clock_that_was_set_moves_traces_and_marks_and_undo_moves_them_back(de
     desk.does.undo()
     assert case["pump_flow"].span.start == pytest.approx(before)
     assert row().start == pytest.approx(400.0)
+
+
+def test_a_view_of_the_whole_case_shows_the_whole_case_after_its_clocks_were_set(desk: Desk) -> None:
+    case = desk.session.case
+    assert case is not None
+    before = case.span
+    close = desk.views.close_up.span
+    desk.session.set_clocks([{**AHEAD, "pieces": [{"offset_s": 640.0, "sd_s": 1.0}]}])
+    # The pump 600 s further ahead: the case now begins with it, 600 s earlier.
+    assert case.span.start == pytest.approx(before.start - 600.0)
+    assert desk.views.long.span == case.span
+    assert desk.views.close_up.span == close
+    desk.does.undo()
+    assert case.span == before
+    assert desk.views.long.span == before
+
+
+def test_a_view_that_was_zoomed_stays_where_it_was_when_clocks_are_set(desk: Desk) -> None:
+    case = desk.session.case
+    assert case is not None
+    desk.views.long.set_span(Span(300.0, 900.0))
+    desk.session.set_clocks([{**AHEAD, "pieces": [{"offset_s": 640.0, "sd_s": 1.0}]}])
+    assert desk.views.long.span == Span(300.0, 900.0)
+    # What is shown may not lie beyond the case: as it was, it ends at 1200 s.
+    desk.views.long.set_span(Span(-600.0, 0.0))
+    desk.does.undo()
+    assert desk.views.long.span == Span(case.span.start, case.span.start + 600.0)
 
 
 def test_a_clock_set_again_replaces_the_one_in_force(desk: Desk) -> None:

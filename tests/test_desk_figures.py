@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from afterclamp.annotate.figures import Figure
 from afterclamp.replay.desk import Desk
 from desk_support import desk, settings, small_folder  # noqa: F401
@@ -58,3 +60,22 @@ def test_figures_are_copied_as_text(qtbot: QtBot, desk: Desk) -> None:
     heading, row = QGuiApplication.clipboard().text().split("\n")
     assert heading.split("\t")[2] == "Outside"
     assert row.split("\t")[2] == "4.7 of 43.0 min"
+
+
+def test_without_a_row_there_is_no_hole_beneath_the_figures(desk: Desk) -> None:
+    desk.session.take("figures", [LOW, ABSENT])
+    desk.tabs.setCurrentWidget(desk.figures)
+    page = desk.figures.note.parentWidget()
+    assert page is not None
+    assert not page.isVisible()
+    desk.figures.select(desk.figures.model.rows[0].key)
+    assert page.isVisible()
+
+
+def test_the_tabs_have_a_name_for_those_who_listen(desk: Desk) -> None:
+    assert desk.tabs.tabBar().accessibleName()
+
+
+def test_the_limit_is_told_with_its_source_and_its_set(desk: Desk) -> None:
+    desk.session.take("figures", [replace(LOW, limit_set="ours, version 3")])
+    assert "Limit: a paper; set ours, version 3." in desk.figures.model.rows[0].tip

@@ -268,10 +268,13 @@ def test_the_mean_of_each_pressure_wave_stands_at_the_end(case, rows):
     assert femoral.value == pytest.approx(float(trend.trend("FEM", t).mean()), abs=0.1)
 
 
-def test_a_view_of_the_past_counts_nothing_after_it(case):
+def test_a_view_of_the_past_counts_nothing_after_it_and_leaves_nothing_in_the_cache(case, rows):
+    before = sorted((case.folder / "cache").iterdir())
     early = row(figures(case.until(20_000.0)), "map-65-off-bypass", "post")
     assert early.observed_s <= 20_000 - 18_400
     assert early.outside_s / 60 == pytest.approx(4.7, abs=0.05)
+    assert before, "of the whole case what was computed is kept"
+    assert sorted((case.folder / "cache").iterdir()) == before
 
 
 def test_a_set_of_a_units_own_takes_the_place_of_the_built_in_ones(case, tmp_path):
@@ -352,3 +355,14 @@ def test_the_recorded_case_counts_masked_seconds_of_zeroing(recorded):
     femoral = next(one for one in recorded if one.measure == "mean_pressure" and one.site == "femoral")
     assert femoral.masked_s == pytest.approx(20, abs=2)  # opened to air from 16:40 to 17:00
     assert femoral.missing_s == pytest.approx(1000, abs=5)  # not connected before
+
+
+def test_a_case_that_is_opened_again_gives_the_same_figures_from_its_cache(
+    recorded, demo_folder, monkeypatch
+):
+    def again(*_: object, **__: object) -> None:
+        raise AssertionError("the mean of a wave was computed a second time")
+
+    monkeypatch.setattr("afterclamp.annotate.measures.pressure.mean_arterial_pressure", again)
+    with Case.open(demo_folder) as opened:
+        assert [repr(one) for one in figures(opened)] == [repr(one) for one in recorded]

@@ -54,9 +54,13 @@ def fits(find: Find, row: tables.Truth) -> bool:
     return find.code[0] == "E" or not wanted or bool(wanted & set(find.channels))
 
 
+def planted() -> list[tables.Truth]:
+    return [row for row in tables.truth() if row.code in CODES and "near miss" not in row.label]
+
+
 def matched(found: Finds) -> tuple[list[tables.Truth], list[Find], list[tables.Truth]]:
     """Truth rows of these codes, finds that fit none, and rows that no find fits; one to one."""
-    rows = [row for row in tables.truth() if row.code in CODES and "near miss" not in row.label]
+    rows = planted()
     left = list(found)
     missed = []
     for row in rows:
@@ -71,6 +75,15 @@ def matched(found: Finds) -> tuple[list[tables.Truth], list[Find], list[tables.T
 def test_every_planted_pattern_of_these_classes_is_found_in_the_recording(found: Finds) -> None:
     _, _, missed = matched(found)
     assert missed == []
+
+
+def test_every_planted_pattern_ends_when_it_ended(found: Finds) -> None:
+    # The tolerance that the table states for the onset holds for the end too: ends mirror onsets.
+    left = list(found)
+    for row in planted():
+        hit = next(find for find in left if fits(find, row))
+        left.remove(hit)
+        assert abs(hit.end_s - row.end_s) <= row.onset_tolerance_s, row
 
 
 def test_nothing_else_is_found_but_the_flush_that_ends_a_blood_sample(found: Finds) -> None:
@@ -125,13 +138,17 @@ def test_a_second_look_comes_from_the_cache_and_says_the_same(recorded: Case, fo
 
 
 @pytest.mark.parametrize(
-    "cut", ["60:05", "60:40", "61:30", "131:40", "132:30", "172:30", "181:45", "283:05", "306:50"]
-)
+    "cut",
+    ["60:05", "60:40", "61:30", "131:03", "131:20", "131:40", "132:30", "133:00", "149:33", "150:00", "161:05",
+     "161:40", "162:55", "172:03", "172:30", "173:05", "173:20", "181:33", "181:45", "182:20", "195:04", "195:20",
+     "283:02",
+     "283:05", "283:11", "283:13", "283:20", "306:50", "307:02", "307:30", "309:00", "311:50", "312:10"],
+)  # fmt: skip
 def test_a_record_that_ends_anywhere_gives_no_find_that_the_whole_one_denies(cut: str) -> None:
     # As in a replay with the future hidden: what is not over yet must not be called something else.
     view = demo_view(seed=53, until_s=int(minutes(cut)))
     early = find_in(view.with_phases(phases.propose(view)))
-    rows = [row for row in tables.truth() if row.code in CODES and "near miss" not in row.label]
+    rows = planted()
     for find in early:
         assert any(
             find.code == row.code and abs(find.start_s - row.start_s) <= row.onset_tolerance_s for row in rows
@@ -278,6 +295,18 @@ def test_times_on_a_clock_that_nobody_set_have_no_uncertainty_that_could_be_stat
     assert any("clock of pump is not set" in text for text in bypass.start.alternatives)
     listed = json.loads(json.dumps([phase.to_json() for phase in found], allow_nan=False))
     assert next(row for row in listed if row["name"] == "bypass")["start"]["unc_s"] is None
+
+
+def test_every_find_has_the_doubt_of_its_clocks_and_of_the_step_that_it_is_known_to(
+    demo_case: Case, unset: Case
+) -> None:
+    for case in (demo_case, unset):
+        for one in finds.find(case):
+            on_reference = {View.of(case).source[name] for name in one.channels} == {"monitor"}
+            if one.code in ("A1", "A2") and on_reference:
+                assert one.unc_s < 0.1, "known to the sample, whatever the other clocks"
+            else:
+                assert one.unc_s >= 0.5, "a time on a grid of whole seconds"
 
 
 def test_two_times_of_one_unset_source_still_lie_an_exact_time_apart_unless_it_was_set_back(

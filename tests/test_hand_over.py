@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -16,15 +15,22 @@ from afterclamp.io import open_case
 from afterclamp.io.case import Case, Span
 from afterclamp.io.errors import Cancelled, CannotWrite
 from afterclamp.replay.hand_over import hand_over
+from recordings import linked_copy
 
 WINDOW = Span(7800.0, 8100.0)
 
 
+@pytest.fixture(scope="module")
+def looked_at(demo_folder: Path) -> Path:
+    """The demo case with its finds in its cache, so that no copy has to look for them."""
+    with open_case(demo_folder) as opened:
+        find(opened)
+    return demo_folder
+
+
 @pytest.fixture
-def case(demo_folder: Path, tmp_path: Path) -> Iterator[Case]:
-    folder = tmp_path / "case"
-    shutil.copytree(demo_folder, folder)
-    with open_case(folder) as opened:
+def case(looked_at: Path, tmp_path: Path) -> Iterator[Case]:
+    with open_case(linked_copy(looked_at, tmp_path / "case")) as opened:
         add_mark(opened, "kim", kind="point", code="", text="clamp seen", start_s=7900.0)
         yield opened
 

@@ -8,7 +8,7 @@ from afterclamp.io.case import Span
 from afterclamp.replay.desk import Desk
 from afterclamp.replay.panes.hand_over_box import WHOLE, HandOverBox
 from desk_support import desk, settings, small_folder  # noqa: F401
-from PySide6.QtWidgets import QRadioButton
+from PySide6.QtWidgets import QLabel, QRadioButton
 from pytestqt.qtbot import QtBot
 
 # ruff: noqa: F811
@@ -31,6 +31,16 @@ def test_tables_are_of_the_whole_case_and_samples_of_a_window(qtbot: QtBot, tmp_
     with qtbot.waitSignal(box.chosen) as heard:
         box._take()
     assert heard.args == ["edf", "what the Middle view shows", str(tmp_path / "out")]
+
+
+def test_the_caution_is_read_whole(qtbot: QtBot, tmp_path: Path) -> None:
+    box = HandOverBox(tmp_path / "out", MIDDLE)
+    qtbot.addWidget(box)
+    with qtbot.waitExposed(box):
+        box.show()
+    for label in box.findChildren(QLabel):
+        if label.wordWrap():
+            assert label.height() >= label.heightForWidth(label.width()), label.text()
 
 
 def test_without_a_folder_nothing_can_be_handed_over(qtbot: QtBot, tmp_path: Path) -> None:

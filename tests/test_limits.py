@@ -86,6 +86,14 @@ def test_rivals_are_named_beside_a_limit():
     assert "do2i-272" in [rival.id for rival in published.rivals_of(published["do2i-280"])]
 
 
+def test_a_limit_that_says_the_same_is_no_rival():
+    published = LimitSet.load("published")
+    own = published["map-65-off-bypass"]
+    assert "map-65-five-minutes" in own.rivals  # also 65 mmHg, for five minutes in all
+    assert all(rival.words != own.words for rival in published.rivals_of(own))
+    assert len(published.rivals_of(own)) == len(own.rivals) - 1
+
+
 def test_a_limit_speaks_of_numbers_and_never_of_care():
     for one in default_sets():
         for limit in one:

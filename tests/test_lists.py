@@ -160,7 +160,7 @@ def test_spare_columns_come_back_with_room(qtbot: QtBot, face: ClockFace) -> Non
 
 
 @pytest.mark.parametrize(
-    ("within", "written"), [(0.0, ""), (0.5, "± 0.5 s"), (12.4, "± 12 s"), (math.inf, "± unknown")]
+    ("within", "written"), [(0.04, "± < 0.1 s"), (0.5, "± 0.5 s"), (12.4, "± 12 s"), (math.inf, "± unknown")]
 )
 def test_every_time_has_what_its_clock_leaves_open(
     qtbot: QtBot, face: ClockFace, within: float, written: str
@@ -173,6 +173,12 @@ def test_every_time_has_what_its_clock_leaves_open(
     assert column(marks, "±") == [written]
     assert written in finds.model.rows[0].tip
     assert written in marks.model.rows[0].tip
+
+
+def test_a_find_that_is_known_to_the_sample_says_so(qtbot: QtBot, face: ClockFace) -> None:
+    finds = finds_list(qtbot, face, (replace(LOW, unc_s=0.0),), {})
+    assert column(finds, "±") == ["± < 0.1 s"]
+    assert "± < 0.1 s" in finds.model.rows[0].tip
 
 
 def test_a_line_whose_clock_nobody_set_is_told_as_unknown(qtbot: QtBot, face: ClockFace) -> None:

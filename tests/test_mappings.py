@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import tomllib
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 from afterclamp.io import bring_in, mappings, open_case
@@ -98,11 +102,54 @@ def test_what_was_changed_on_the_desk_is_learned_too(kept: Path, tmp_path: Path)
     assert path.parent == kept
 
 
-def test_a_mapping_mended_wrongly_is_named(kept: Path, tmp_path: Path) -> None:
+@pytest.mark.parametrize("text", ['[units]\n"Flow" = "L/min7"\n', "[units\n", "\x00"])
+def test_a_mapping_mended_wrongly_is_named_and_stops_nothing(kept: Path, tmp_path: Path, text: str) -> None:
     [path] = kept.iterdir()
-    path.write_text('[units]\n"Flow" = "L/min7"\n', "utf-8")
-    with pytest.raises(FileUnreadable, match=path.name):
-        look([export(tmp_path / "two", 8)], tmp_path / "case2", learned_in=kept)
+    path.write_text(text, "utf-8")
+    plan = look([export(tmp_path / "two", 8)], tmp_path / "case2", learned_in=kept)
+    [remark] = plan.remarks
+    assert remark.count(path.name) == 1
+    assert "unit:monitor/Flow" not in {
+        question.id for question in plan.questions if "last time" in question.proposal
+    }
+
+
+@pytest.mark.parametrize("code", [errno.EACCES, errno.EIO])
+def test_settings_that_may_not_be_read_stop_no_bring_in(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, code: int
+) -> None:
+    folder = tmp_path / "settings" / "mappings"
+    own: dict[str, Any] = {name: getattr(Path, name) for name in ("read_text", "stat", "mkdir", "write_text")}
+
+    def refuse(name: str) -> Callable[..., Any]:
+        def call(path: Path, *arguments: Any, **more: Any) -> Any:
+            if folder in (path, *path.parents):
+                raise OSError(code, os.strerror(code), str(path))
+            return own[name](path, *arguments, **more)
+
+        return call
+
+    for name in own:
+        monkeypatch.setattr(Path, name, refuse(name))
+    (tmp_path / "map.toml").write_text('[match]\nname = "bench.csv"\n' + MAP)
+    said: list[str] = []
+    with bring_in(
+        [export(tmp_path / "one", 7), bare(tmp_path / "two", 0.0)],
+        tmp_path / "case",
+        answers=DECIDED,
+        columns=tmp_path / "map.toml",
+        learned_in=folder,
+        progress=lambda _share, text: said.append(text),
+    ) as case:
+        assert case["femoral_mean"].unit == "mm[Hg]"
+    assert said[-1].endswith(".")
+    assert os.strerror(code).lower() in said[-1]
+    assert "Errno" not in said[-1]
+    for sentence in said[-1].split(". "):
+        assert sentence.count(str(folder)) <= 1
+    # The same without a map: the look for one is refused as well.
+    plan = look([export(tmp_path / "three", 9)], tmp_path / "other", learned_in=folder)
+    assert len(plan.remarks) == 1
 
 
 def test_labels_with_signs_of_toml_come_back_as_they_are(tmp_path: Path) -> None:

@@ -105,6 +105,16 @@ def test_a_mark_has_the_uncertainty_of_its_trace_s_clock_and_none_where_nobody_s
     assert unset.unc_s == np.inf
 
 
+def test_a_note_stands_at_its_moment_and_shows_once_that_is_reached(case: Case) -> None:
+    made = marks.add_mark(case, "mara", kind="note", text="cannula moved", start_s=100.0)
+    whole = marks.add_mark(case, "mara", kind="note", text="a teaching case", start_s=0.0)
+    assert not marks.on_whole_case(case, made)
+    assert marks.on_whole_case(case, whole)
+    assert not marks.on_whole_case(case, marks.add_mark(case, "mara", start_s=0.0))
+    for until, seen in ((100.0, {whole.id}), (100.5, {whole.id, made.id})):
+        assert {mark.id for mark in marks.marks(case.until(until)) if mark.kind == "note"} == seen
+
+
 def test_amending_keeps_the_id_and_the_earlier_version(case: Case) -> None:
     made = marks.add_mark(case, "mara", start_s=100.0, text="first")
     changed = marks.amend(case, "mara", made.id, text="second", start_s=105.0)

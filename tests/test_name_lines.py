@@ -7,8 +7,9 @@ from pathlib import Path
 import pytest
 from afterclamp.io import bring_in
 from afterclamp.io.case import Case
+from afterclamp.replay.desk_frame import STYLE
 from afterclamp.replay.panes.name_lines import NameLinesBox, Naming
-from PySide6.QtWidgets import QComboBox
+from PySide6.QtWidgets import QComboBox, QMainWindow
 from pytestqt.qtbot import QtBot
 
 
@@ -64,6 +65,23 @@ def test_another_kind_offers_its_own_sites_and_units(box: NameLinesBox) -> None:
     assert isinstance(sites, QComboBox)
     assert sites.findData("bladder") >= 0
     assert sites.findData("radial") < 0
+
+
+def test_no_choice_is_cut_in_the_desks_style_also_after_another_kind(qtbot: QtBot, demo_case: Case) -> None:
+    window = QMainWindow()
+    window.setStyleSheet(STYLE.read_text("utf-8"))
+    qtbot.addWidget(window)
+    box = NameLinesBox(demo_case, window)
+    box.show()
+    qtbot.waitExposed(box)
+    choose(box, row_of(box, "CVP"), 3, "temperature")
+    choose(box, row_of(box, "CVP"), 4, "nasopharyngeal")
+    qtbot.wait(60)  # a box that adjusts itself does so some 20 ms later
+    for row in range(box.table.rowCount()):
+        for column in range(3, 8):
+            widget = box.table.cellWidget(row, column)
+            assert isinstance(widget, QComboBox)
+            assert widget.width() >= widget.sizeHint().width(), widget.currentText()
 
 
 def test_only_what_was_changed_is_settled_and_undoing_brings_the_proposal_back(

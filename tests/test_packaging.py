@@ -9,6 +9,7 @@ import subprocess
 import sys
 import tomllib
 import zipfile
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -108,6 +109,7 @@ def test_the_wheel_brings_nothing_but_the_program(wheel: set[str]) -> None:
 # --- what may import what -----------------------------------------------------------------------------
 
 
+@cache
 def imported(path: Path) -> set[str]:
     """Full names of everything a module imports, relative ones resolved, type-checking ones included."""
     package = ("afterclamp", *path.relative_to(ROOT).parent.parts)

@@ -407,12 +407,17 @@ def test_loose_ends_list_only_what_there_is(qtbot: QtBot) -> None:
     page = LooseEnds()
     qtbot.addWidget(page)
     page.show_sections(
-        sections(not_looked_for=["E17 not looked for: no pump flow"], repairs=["a.jsonl, line 2: torn"])
+        sections(
+            not_looked_for=["E17 not looked for: no pump flow"],
+            repairs=["a.jsonl, line 2: torn"],
+            far_away=["pump: something of it lies 9,497 days before the start of monitor"],
+        )
     )
-    assert page.count == 2
+    assert page.count == 3
     text = page.toPlainText()
     assert "E17 not looked for: no pump flow" in text
     assert "a.jsonl, line 2: torn" in text
+    assert "9,497 days before" in text
     assert "In dispute" not in text
 
 

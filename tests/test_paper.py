@@ -10,7 +10,7 @@ import shutil
 import subprocess
 import unicodedata
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from html.parser import HTMLParser
 from itertools import pairwise
 from pathlib import Path
@@ -21,7 +21,9 @@ import pytest
 import small_case
 from afterclamp.annotate.figures import figures
 from afterclamp.annotate.finds import find
+from afterclamp.annotate.limits import LimitSet, Oxygen, default_sets
 from afterclamp.annotate.marks import Verdict, add_mark, verdict
+from afterclamp.annotate.named import signals
 from afterclamp.annotate.phases import Boundary, Phase
 from afterclamp.io import Case, CaseError, Span, open_case
 from afterclamp.io.recording import Note, Segment
@@ -32,9 +34,11 @@ from afterclamp.replay.paper.content import CaseContent, Moment, Picture, Row, S
 from afterclamp.replay.paper.gather import Gathered, gather
 from afterclamp.replay.paper.headline import headline
 from afterclamp.replay.paper.html import to_html
-from afterclamp.replay.paper.pdf import BOTTOM, FOOT_TOP, HEADING, PAD, TOP, WIDTH, _breakable, _Paper, to_pdf
+from afterclamp.replay.paper.pdf import HEADING, PAD, _Paper, to_pdf
+from afterclamp.replay.paper.pictures import Painter
+from afterclamp.replay.paper.sheet import BOTTOM, FOOT_TOP, TOP, WIDTH, breakable, roomy
 from PySide6.QtGui import QColor, QFontMetricsF, QImage
-from recordings import case_of, even, recording
+from recordings import START, case_of, even, recording
 
 DAY = date(2026, 1, 2)
 
@@ -104,7 +108,7 @@ def in_short(content: CaseContent) -> dict[str, tuple[str, ...]]:
 def test_every_number_outside_a_limit_stands_beside_its_denominator(gathered: Gathered) -> None:
     tables = section(gathered, "Minutes and areas").tables
     assert tables[0].rows
-    for table in tables:
+    for table in [one for one in tables if "source" not in one.headings]:
         columns = [
             i for i, name in enumerate(table.headings) if name.endswith(" min") and name != "outside min"
         ]
@@ -198,12 +202,19 @@ def test_a_clamp_that_somebody_set_is_told_with_who_did(folder: Path, tmp_path: 
     with open_case(copy) as case:
         case.log.append("anna", "phase", {"name": "clamp", "start_s": 400.0, "end_s": 700.0, "index": 0})
         add_mark(case, "anna", kind="note", text="a word on it all", start_s=0.0)
+        add_mark(case, "anna", kind="note", text="cannula moved", start_s=500.0)
         add_mark(case, "anna", text="sample", start_s=600.0)
     with open_case(copy) as case:
         content = gather(case, day=DAY).content
     assert in_short(content)["cross-clamp"] == ("5:00 min:s", "as placed", "set by anna")
     marks = {one.heading: one for one in next(p for p in content.sections if p.title == "Marks").moments}
     assert marks["a word on it all"].picture is None
+    assert marks["a word on it all"].when == "on the whole case"
+    note = marks["cannula moved"]
+    assert "8:20" in note.when  # 500 s
+    assert note.state == "noted by anna"
+    assert note.picture is not None
+    assert note.picture.span == Span(200.0, 800.0)  # five minutes on both sides
     point = marks["sample"].picture
     assert point is not None
     assert point.span == Span(300.0, 900.0)  # five minutes on both sides
@@ -241,6 +252,45 @@ def test_what_rests_on_a_clock_that_nobody_set_says_so(folder: Path, gathered: G
     assert said["below 65 mmHg after bypass"][2] == "± unknown: clock not set"
     # Begin and end of bypass are both the pump's, and share its error.
     assert re.fullmatch(r"± \d+(\.\d)? s", said["bypass"][2])
+
+
+def test_the_source_and_set_of_each_limit_stand_by_its_number(demo: CaseContent) -> None:
+    part = next(one for one in demo.sections if one.title == "Minutes and areas")
+    listed = next(table for table in part.tables if table.headings == ("number", "source", "set of limits"))
+    sources = {row.cells[0]: row.cells[1:] for row in listed.rows}
+    for table in part.tables:
+        for row in table.rows if "limit" in table.headings else ():
+            limit = row.cells[table.headings.index("limit")]
+            number = re.search(r" (\[\d+\])$", limit)
+            assert number, limit
+            assert number[1] in sources
+    text = " ".join(str(row) for table in part.tables for row in table.rows)
+    # The limit off bypass as published, by its page in the journal, and the version of its set.
+    low = next(row.cells[2] for row in part.tables[0].rows if row.cells[2].startswith("below 65 mmHg"))
+    assert sources[low.removeprefix("below 65 mmHg ")] == (
+        "Anesthesiology 2022;136:927-39",
+        "published, version 1",
+    )
+    assert "others say" not in text
+    assert "Other published limits: below 65 mmHg" not in text
+
+
+def test_a_count_is_told_in_words_that_fit_it(demo: CaseContent, gathered: Gathered) -> None:
+    for content in (demo, gathered.content):
+        record = dict(content.facts)["Record"]
+        assert "(s)" not in record
+        assert re.search(r"\b1 sources|\b(?!1 )\d+ source[,;]", record) is None
+
+
+def test_the_cautions_have_a_heading(html: str) -> None:
+    assert '<h2 id="cautions">Cautions</h2>' in html
+
+
+def test_a_column_that_would_break_a_word_is_given_room_by_those_that_have_it() -> None:
+    assert roomy([10.0, 30.0], [15.0, 5.0]) == [15.0, 25.0]
+    assert roomy([10.0, 30.0], [5.0, 5.0]) == [10.0, 30.0]
+    # Where there is not enough, what can be spared is given.
+    assert roomy([10.0, 10.0], [30.0, 5.0]) == pytest.approx([15.0, 5.0])
 
 
 # --- the footer ---------------------------------------------------------------------------------------
@@ -408,6 +458,69 @@ def test_a_case_without_finds_and_phases_has_no_empty_parts(tmp_path: Path, qapp
             or part.closing
             or any(t.rows or t.empty for t in part.tables)
         )
+
+
+def test_a_line_that_goes_on_in_another_file_is_pictured_where_it_was_recorded(
+    tmp_path: Path, qapp: Any
+) -> None:
+    # The same line in two files, one after the other; the second is open to air for 20 s of its first minutes.
+    half = small_case.LENGTH_S // 2
+    codes = small_case.pressure()
+    opened = slice((half + 120) * 100, (half + 140) * 100)
+    codes[opened] = np.random.default_rng(9).normal(0, 2, 2000).astype(np.int16)
+    parts = [
+        recording(
+            name,
+            [even("FEM", codes[a * 100 : b * 100], [Segment(0.0, 0, (b - a) * 100, 100.0, scale=0.1)])],
+            first_stamp=START + timedelta(seconds=a),
+        )
+        for name, a, b in (("first", 0, half), ("second", half, 2 * half))
+    ]
+    femoral = {"fem": Identity("arterial_pressure", "femoral", "", "wave")}
+    with case_of(tmp_path / "two", *parts, identities=femoral) as case:
+        case.edit("tester", "clock", {"source": "second", "pieces": [{"offset_s": 0.0}], "method": "by hand"})
+        assert len(signals(case)) == 1
+        made = gather(case, day=DAY)
+        pictures = [
+            row.picture
+            for row in section(made, "Artefacts").tables[0].rows
+            if row.picture is not None and row.picture.marked is not None
+        ]
+        at = {picture.marked.start // half: picture for picture in pictures if picture.marked}
+        assert at[0].channels == ("first/fem",)
+        assert at[1].channels == ("second/fem",)
+        painter = Painter(case)
+        blank = painter.png(replace(at[1], channels=()))
+        # By any name, and by one that the case does not know, a picture is drawn.
+        assert (
+            painter.png(replace(at[1], channels=("first/fem", "second/fem"))) == painter.png(at[1]) != blank
+        )
+        assert painter.png(replace(at[1], channels=("femoral",)))
+
+
+def test_a_set_without_limits_leaves_the_built_in_ones_in_force_and_named(folder: Path) -> None:
+    oxygen = LimitSet(
+        name="our laboratory",
+        version="1",
+        oxygen=Oxygen(capacity=1.36, solubility=0.003, status="U", source="our laboratory"),
+    )
+    with open_case(folder) as case:
+        footer = gather(case, limits=oxygen, day=DAY).content.footer
+    assert all(one.title in footer for one in default_sets())
+    assert "our laboratory" in footer
+
+
+def test_what_lies_far_from_everything_else_is_told(tmp_path: Path) -> None:
+    values = np.full(60, 370, np.int16)
+    line = [even("NP", values, [Segment(0.0, 0, 60, 1.0, scale=0.1)], unit="Cel")]
+    off = timedelta(days=-9497)
+    with case_of(
+        tmp_path / "far", recording("monitor", line), recording("pump", line, first_stamp=START + off)
+    ) as case:
+        case.edit("mara", "reference", {"source": "monitor"})
+        closing = section(gather(case, day=DAY), "Appendix: clocks and quality").closing
+    (told,) = [one for one in closing if one.startswith("Far from everything else: pump: ")]
+    assert "9,497 days before the start of monitor" in told
 
 
 def test_nothing_after_the_horizon_is_on_the_paper(folder: Path) -> None:
@@ -640,7 +753,7 @@ def test_no_heading_has_to_be_broken_within_a_word(gathered: Gathered, laid_out:
         for heading, share in zip(table.headings, shares, strict=True):
             metrics = QFontMetricsF(laid_out._font(HEADING, True), laid_out._writer)
             room = (WIDTH * share / sum(shares) - 2 * PAD) * laid_out._mm
-            assert _breakable(heading, metrics, room) == heading, table.caption
+            assert breakable(heading, metrics, room) == heading, table.caption
 
 
 def test_pages_are_numbered_x_of_y_and_pictures_are_vectors(

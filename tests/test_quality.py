@@ -24,7 +24,13 @@ from afterclamp.annotate.quality import (
 from afterclamp.annotate.rules import by_code
 from afterclamp.annotate.series import MASKED, MISSING, OBSERVED
 from afterclamp.annotate.view import View
-from afterclamp.annotate.wave_artefacts import all_fell, device_patterns, fast_flushes, open_to_air
+from afterclamp.annotate.wave_artefacts import (
+    all_fell,
+    beatless,
+    device_patterns,
+    fast_flushes,
+    open_to_air,
+)
 from afterclamp.io.case import Case
 from afterclamp.io.recording import RecordedChannel, Segment
 from afterclamp.io.terms import Identity
@@ -211,6 +217,25 @@ def test_ten_equal_values_on_a_noisy_row_are_frozen():
     assert frozen_rows(t, values, 1.0) == [(500.0, 512.0)]
 
 
+@pytest.mark.parametrize("rows", [3_600, 40_000])
+@pytest.mark.parametrize("seed", range(5))
+def test_ten_equal_whole_numbers_are_frozen_in_noise_of_three_however_long_the_record(seed, rows):
+    # Seven values, each as often: ten in a row by chance once in 7 ** 9 = 40 million rows.
+    values = 60.0 + np.random.default_rng(seed).integers(-3, 4, rows)
+    values[1000:1010], values[999], values[1010] = 61.0, 60.0, 60.0
+    assert frozen_rows(np.arange(float(rows)), values, 1.0) == [(1000.0, 1010.0)]
+    values[1009] = 60.0  # nine are not enough
+    assert frozen_rows(np.arange(float(rows)), values, 1.0) == []
+
+
+def test_where_more_rows_repeat_a_run_must_be_longer():
+    # Three values, each as often: ten in a row come by chance, 3 ** 9 = 19,683; twenty hardly, 3 ** 19 = 10 ** 9.
+    values = 60.0 + np.random.default_rng(4).integers(-1, 2, 20_000)
+    values[1000:1010], values[3000:3020] = 60.0, 60.0
+    [(start, end)] = frozen_rows(np.arange(20_000.0), values, 1.0)
+    assert (start, end) == (pytest.approx(3000, abs=3), pytest.approx(3020, abs=3))
+
+
 @pytest.mark.parametrize("step", [0.1, 1.0])
 def test_a_rounded_drift_is_not_frozen(step):
     drift = np.round(np.linspace(36.5, 20.0, 3000) / step) * step
@@ -232,6 +257,52 @@ def test_a_pump_that_stands_is_not_frozen():
 def test_gaps_lie_between_spans_whatever_their_order():
     assert gaps_between([(20, 30), (0, 10), (5, 12)], 2.0) == [(12, 20)]
     assert gaps_between([(0, 10), (11, 20)], 2.0) == []
+
+
+# -- what leads into and out of an artefact --------------------------------------------------------
+
+
+@pytest.mark.parametrize(("length_s", "found_s"), [(0.3, 0.0), (0.9, 0.9), (2.8, 2.8), (5.0, 0.0)])
+@pytest.mark.parametrize("forwards", [True, False])
+def test_a_rise_that_no_beat_makes_is_a_ramp(length_s, found_s, forwards):
+    beats_80 = pulse(10, noise=0.0)
+    beats_80 = beats_80[: int(9.75 * RATE)]  # ends on the upper edge of a beat
+    ramp = np.linspace(70, 160, int(length_s * RATE))
+    wave = np.r_[ramp, pulse(10, noise=0.0)] if forwards else np.r_[beats_80, ramp][::-1]
+    assert beatless(wave, RATE, outward=1 if forwards else -1) == pytest.approx(found_s, abs=0.3)
+
+
+@pytest.mark.parametrize("rate_per_min", [35, 60, 80, 140])
+def test_the_last_beat_before_an_artefact_is_no_ramp(rate_per_min):
+    # The longest diastole here is 1.7 s, at 35 a minute.
+    t = np.arange(1200) / RATE
+    phase = (t * rate_per_min / 60) % 1
+    beat = np.where(phase < 0.1, np.sin(np.pi / 2 * phase / 0.1), np.exp(-(phase - 0.1) / 0.4))
+    wave = 55 + 60 * beat
+    for end in range(600, 800, 7):
+        assert beatless(wave[:end][::-1], RATE) == 0
+        assert beatless(wave[end:], RATE, outward=1) == 0
+
+
+def test_a_pressure_without_a_pulse_is_no_ramp():
+    flat = 58 + 0.5 * np.sin(2 * np.pi * 2.2 * np.arange(2000) / RATE)
+    assert beatless(flat, RATE) == beatless(flat, RATE, outward=1) == 0
+    assert beatless(flat[:250], RATE) == 0  # nor where the record begins within 3 s
+    assert beatless(np.full(500, np.nan), RATE) == 0
+
+
+def test_the_ramp_of_a_closed_tap_before_an_opening_is_masked_with_it(tmp_path: Path):
+    wave = laid(laid(pulse(120), 28.5, np.linspace(70, 150, 150), 1.5), 30, still(20, 0.0), 20)
+    with _case(tmp_path, wave) as case:
+        [found] = artefacts(case["left_radial"])
+        state = seconds_state(case["left_radial"], case.grid)
+        clean = mean_arterial_pressure(case["left_radial"], case.grid)
+    assert found.start == pytest.approx(30, abs=0.3)
+    assert found.evidence["ramp_before_s"] == pytest.approx(1.5, abs=0.3)
+    assert set(state[28:50]) == {MASKED}
+    assert set(state[20:28]) == {OBSERVED}
+    assert np.isnan(clean.values[28:50]).all()
+    assert np.nanmax(clean.values) < 85
 
 
 # -- a channel -------------------------------------------------------------------------------------

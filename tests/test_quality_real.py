@@ -70,6 +70,8 @@ def test_no_mean_counts_open_tap_flush_or_pattern(segments: Case) -> None:
     assert seen.min() > 70
     assert seen.max() < 140
     assert 80 < np.median(seen) < 95
+    # The tap is closed from 6.35 s on: the pressure runs from 119 up to 170 mmHg without a beat until it is opened.
+    assert np.isnan([mean.at(channel.span.start + 6.35), mean.at(channel.span.start + 7.1)]).all()
     for low, high in (OPEN_TO_AIR, OPEN_AT_THE_END, *FLUSHES):
         middle = channel.span.start + (low + high) / 2
         assert np.isnan(mean.at(middle))

@@ -647,3 +647,51 @@ print(piece.count, piece.rate_hz, (resource.getrusage(resource.RUSAGE_SELF).ru_m
     count, rate_hz, more_mb = told.split()
     assert (int(count), float(rate_hz)) == (12 * 3600 * 500, 500.0)
     assert int(more_mb) < 60
+
+
+def _with_quotes(opened: int, closed: int | None, *, column: int = 1, rows: int = 100) -> str:
+    """A table of numbers and remarks with a quotation mark before a cell of one row and after the last of another."""
+    lines = []
+    for n in range(rows):
+        cells = [f"{_clock(27720 + n)}", f"4.{n % 10}", "", f"{n}"]
+        if n == opened:
+            cells[column] = f'"{cells[column]}'
+        lines.append(",".join(cells) + ('"' if n == closed else ""))
+    return "time,flow [L/min],remark,HR [bpm]\n" + "\n".join(lines) + "\n"
+
+
+@pytest.mark.parametrize("column", [0, 1, 2, 3])
+@pytest.mark.parametrize(
+    ("opened", "closed", "rows"),
+    [(30, 60, 100), (0, 60, 100), (0, None, 100), (30, None, 100), (3000, 3040, 40_000)],
+)
+def test_a_quotation_mark_swallows_no_row(
+    tmp_path: Path, opened: int, closed: int | None, rows: int, column: int
+) -> None:
+    refusal = _refusal(_write(tmp_path, _with_quotes(opened, closed, column=column, rows=rows)))
+    assert refusal.place == f"line {opened + 2}"
+    assert "quotation mark" in refusal.what
+    assert refusal.todo.startswith("Close the quotation mark")
+
+
+def test_rows_swallowed_far_from_the_start_are_told_too(tmp_path: Path) -> None:
+    # Past the first part of the file, in a column of text that is not read.
+    text = "time,flow [L/min],remark\n" + "".join(
+        f"{_clock(27720 + n)},4.{n % 10},"
+        + ('"' if n == 20_000 else "")
+        + "x"
+        + ('"' if n == 20_030 else "")
+        + "\n"
+        for n in range(30_000)
+    )
+    refusal = _refusal(_write(tmp_path, text))
+    assert refusal.place == "line 20002"
+    assert "line 20003" in refusal.what
+
+
+def test_a_remark_over_two_lines_is_no_row(tmp_path: Path) -> None:
+    rows = "".join(
+        f'{_clock(27720 + n)},4.{n % 10},"first, as said\nthen, 3 or 4, more"\n' for n in range(50)
+    )
+    pump = _read(_write(tmp_path, "time,flow [L/min],remark\n" + rows))
+    assert pump.channels[0].count == 50

@@ -191,3 +191,37 @@ def test_what_is_left_out_is_listed(tmp_path: Path) -> None:
     assert len(log.notes) == 1
     assert any("column page" in line for line in log.set_aside)
     assert any("line 3" in line and "without a text" in line for line in log.set_aside)
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        ('time,text\n09:44,"on bypass\n09:52,clamp on\n', 2),
+        ('time,text\n09:44,on bypass\n09:52,"clamp on\n', 3),
+        ('time,text\n09:44,"on bypass\n09:52,clamp on"\n09:55,cooling\n', 2),
+        ('time;text;role\n0944;"on bypass;perfusionist\n0952;clamp on";surgeon\n', 2),
+        ('time,text\n"09:44,on bypass\n09:52,clamp on"\n09:55,cooling\n', 2),
+    ],
+)
+def test_a_quotation_mark_swallows_no_line(tmp_path: Path, text: str, line: int) -> None:
+    with pytest.raises(FileUnreadable) as caught:
+        _read(_write(tmp_path, text))
+    assert caught.value.place == f"line {line}"
+    assert "quotation mark" in caught.value.what
+    assert caught.value.todo.startswith("Close the quotation mark")
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ('time,text\n09:44,"heparin given,\n25000 units, by hand"\n09:52,clamp on\n', "25000 units, by hand"),
+        ('time,text\n09:44,"called ""on bypass"", as said"\n09:52,clamp on\n', '"on bypass", as said'),
+        ('time,text\n09:44,a 5" tube\n09:52,clamp on\n', 'a 5" tube'),
+    ],
+)
+def test_a_text_in_quotation_marks_may_hold_separators_quotes_and_line_ends(
+    tmp_path: Path, text: str, words: str
+) -> None:
+    log = _read(_write(tmp_path, text))
+    assert [note.text for note in log.notes][1:] == ["clamp on"]
+    assert words in log.notes[0].text

@@ -8,9 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 from afterclamp.annotate.rules import Find
-from afterclamp.io.case import Samples
+from afterclamp.io.case import Case, Samples
 from afterclamp.replay.panes.reading_card import ReadingCard, read_at
+from afterclamp.replay.session import Session
+from desk_support import settings, shown  # noqa: F401
+from PySide6.QtCore import QSettings
 from pytestqt.qtbot import QtBot
+
+# ruff: noqa: F811
 
 
 @dataclass
@@ -113,3 +118,32 @@ def test_names_are_not_cut_while_the_column_of_sources_can_give_room(qtbot: QtBo
         assert card.table.isColumnHidden(4) is not hidden
         needed = card.fontMetrics().horizontalAdvance("nasopharyngeal temperature")
         assert card.table.columnWidth(0) >= needed
+
+
+def test_no_number_of_the_demo_is_cut_on_a_small_screen(
+    qtbot: QtBot, settings: QSettings, demo_case: Case, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(Session, "look", lambda _: None)
+    desk = shown(qtbot, settings)
+    assert (desk.width(), desk.height()) == (1280, 800)
+    assert desk.does.open_case(demo_case.folder)
+    table = desk.card.table
+    for minute in range(5, 290, 24):
+        desk.card._timer.stop()
+        desk.card.show_at(60.0 * minute)
+        for row in range(table.model().rowCount()):
+            for column in (1, 3):
+                index = table.model().index(row, column)
+                assert table.sizeHintForIndex(index).width() <= table.columnWidth(column), index.data()
+    desk.close()
+
+
+def test_the_range_of_a_wave_is_never_written_with_the_sign_of_words_cut_short(
+    qtbot: QtBot, card: ReadingCard
+) -> None:
+    t = np.arange(0.0, 10.0, 0.01)
+    wave = Rows(t, np.where(t % 1 < 0.5, 57.0, 161.0), 0.01, True, kind="arterial_pressure", unit="mm[Hg]")
+    card.set_case(OneCase(wave))  # type: ignore[arg-type]
+    text = at(qtbot, card, 9.99)
+    assert "(57–161)" in text
+    assert "…" not in text

@@ -5,16 +5,19 @@ Truth and tolerances: truth.csv of the invented case; rules: their own words.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from afterclamp.annotate import phases
+from afterclamp.annotate import phases, windows
+from afterclamp.annotate.derived import Absent
 from afterclamp.annotate.finds import Finds, find_in
 from afterclamp.annotate.rules import Find, by_code
 from afterclamp.annotate.view import Facts, View
 from afterclamp.sample_traces import tables
-from trend_case import demo_view, letting_go, minutes, the_pole, trend_view
+from trend_case import PUMP, demo_view, letting_go, minutes, the_pole, trend_view
 
 
 def found_in(view: View) -> Finds:
@@ -97,6 +100,74 @@ def test_the_believed_site_decides() -> None:
     finds = found_in(demo_view(believe="left_radial", artefacts=False))
     after = sum(find.duration_s for find in finds.of("E01") if find.start_s >= minutes("306:00"))
     assert after == pytest.approx(34.0 * 60, abs=30)
+
+
+# -- a flow that is not recorded --------------------------------------------------------------------
+
+
+def pump_lost(lost: Callable[[np.ndarray], np.ndarray]) -> View:
+    """The invented case without what the pump's recorder wrote in some seconds."""
+    view = demo_view(seed=11)
+    gone = lost(np.arange(view.n))
+    return replace(
+        view,
+        values={name: np.where(gone, np.nan, x) if name in PUMP else x for name, x in view.values.items()},
+    )
+
+
+def test_before_a_pump_record_that_begins_on_bypass_nothing_is_called_off_bypass() -> None:
+    # 216:40; truth: both arrests came before, and the fall to 48 mmHg at 52:52 was off bypass.
+    found = found_in(pump_lost(lambda t: t < 13_000))
+    assert all(one.start_s > minutes("307:00") for one in found.of("E01"))
+    assert len(found.of("E01")) == 1  # 319:04, after bypass as truth says
+    assert found.of("E02", "E05") == ()
+    held = [one for one in found.held_back if one.code == "E02"]
+    assert [round(one.start_s / 60) for one in held] == [131, 161]
+    assert all("whether it is a planned arrest cannot be told" in one.held_back for one in held)
+    said = "from 0:00 to 216:40: the pump's record begins on bypass, and its flow then is not known"
+    for code in ("E01", "E03"):
+        assert f"{code} not looked for {said}" in found.not_looked_for
+    assert "E05 not looked for: the pump's record begins on bypass" in found.not_looked_for
+
+
+def test_behind_a_pump_record_that_ends_on_bypass_nothing_is_called_off_bypass() -> None:
+    # Truth: E01 at 52:52 and 319:04; the record ends at 216:40.
+    found = found_in(pump_lost(lambda t: t >= 13_000))
+    assert [round(one.start_s / 60) for one in found.of("E01")] == [53]
+    assert [round(one.start_s / 60) for one in found.of("E13")] == [97, 150, 195]
+    said = "from 216:40 to 350:00: the pump's record ends on bypass, and its flow then is not known"
+    assert f"E01 not looked for {said}" in found.not_looked_for
+
+
+def test_what_a_person_says_of_bypass_stands_where_the_record_says_nothing() -> None:
+    view = pump_lost(lambda t: t < 13_000)
+    said = {"name": "bypass", "start_s": 3600.0, "end_s": 18_420.0, "index": 0}
+    found = find_in(view.with_phases(phases.overlay(phases.propose(view), [("mara", said)])))
+    assert [round(one.start_s / 60) for one in found.of("E01")] == [53, 319]
+    assert not any(text.startswith("E01") for text in found.not_looked_for)
+
+
+def test_without_any_pump_channel_all_is_taken_as_off_bypass_and_said_so() -> None:
+    view = demo_view(seed=11)
+    found = find_in(replace(view, values={name: x for name, x in view.values.items() if name not in PUMP}))
+    assert found.of("E01")
+    for one in found.of("E01"):
+        assert "no pump flow recorded: taken as off bypass" in str(one.evidence["alternatives"])
+
+
+@pytest.mark.parametrize(("lost", "token"), [(lambda t: t < 13_000, "pre"), (lambda t: t >= 13_000, "post")])
+def test_figures_off_bypass_are_not_computed_where_the_flow_is_not_recorded(
+    monkeypatch: pytest.MonkeyPatch, lost: Callable[[np.ndarray], np.ndarray], token: str
+) -> None:
+    found = phases.propose(pump_lost(lost))
+    monkeypatch.setattr(windows, "phases", lambda _case: found)
+    case = SimpleNamespace(span=SimpleNamespace(start=0.0, end=21_000.0))
+    every = dict(windows.Windows(case, SimpleNamespace(pump_flow=None)).of("off"))
+    assert set(every) == {"pre", "post"}
+    window = every.pop(token)
+    assert isinstance(window, Absent)
+    assert "on bypass: when that" in window.reason
+    assert isinstance(every.popitem()[1], list)
 
 
 # -- evidence --------------------------------------------------------------------------------------

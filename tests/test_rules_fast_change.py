@@ -44,6 +44,17 @@ def test_a_rise_without_a_fall_of_the_venous_pressure_is_no_decompression() -> N
     assert find_in(replace(view, values=steady)).of("E03") == ()
 
 
+@pytest.mark.parametrize(("pulse", "expected"), [(22.0, 0), (31.0, 0), (35.0, 1)])
+def test_a_rise_without_a_wider_pulse_is_no_decompression(pulse: float, expected: int) -> None:
+    # The pulse before is 22; half as much again is 33.
+    view = letting_go()
+    t = np.arange(view.n)
+    wide = {
+        "left_radial": np.where(t < 450, np.interp(t, [310, 350], [22.0, pulse]), view.pulse["left_radial"])
+    }
+    assert len(find_in(replace(view, pulse=wide)).of("E03")) == expected
+
+
 def test_one_line_that_falls_while_another_stands_is_no_collapse() -> None:
     view = letting_go()
     two = replace(

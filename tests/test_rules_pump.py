@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 from afterclamp.annotate import phases
 from afterclamp.annotate.finds import Finds, find_in
+from afterclamp.annotate.rules import by_code
 from afterclamp.annotate.rules.arrest import temperature_class
-from afterclamp.annotate.view import View
+from afterclamp.annotate.view import Facts, View
 from afterclamp.sample_traces import tables
-from trend_case import demo_view, minutes
+from trend_case import demo_view, minutes, trend_view
 
 
 def found_in(view: View) -> Finds:
@@ -98,6 +99,15 @@ def test_a_pump_reading_zero_with_the_pressure_kept_up_is_no_arrest() -> None:
 # -- pump stop -------------------------------------------------------------------------------------
 
 
+def up_to(view: View, stop: int) -> View:
+    """The view as it was at a second: nothing of what came later."""
+    cut = {
+        group: {name: array[:stop] for name, array in getattr(view, group).items()}
+        for group in ("values", "pulse", "masked")
+    }
+    return replace(view, **cut)
+
+
 def with_flow(view: View, start: int, stop: int, level: float) -> View:
     flow = view.values["pump_flow"].copy()
     flow[start:stop] = level
@@ -123,6 +133,135 @@ def test_a_stop_that_no_pressure_felt_asks_for_the_probe() -> None:
     real = found_in(demo_view()).of("E10")[0]
     assert any(other["why_not"].startswith("it may be") for other in probe.evidence["alternatives"])
     assert probe.confidence < real.confidence
+
+
+@pytest.mark.parametrize("horizon", range(16_978, 17_000))
+def test_a_stop_that_is_not_over_is_found_from_its_third_second(horizon: int) -> None:
+    # Truth: stopped from 283:00 = 16980 s for 12 s at a core of 36 °C; noise may date either end by a second.
+    stops = found_in(up_to(demo_view(seed=5), horizon)).of("E10")
+    if horizon <= 16_982:
+        assert stops == ()
+    if horizon >= 16_984:
+        (stop,) = stops
+        assert stop.start_s == pytest.approx(16_980, abs=3)
+        assert stop.end_s == pytest.approx(min(horizon, 16_992), abs=2)
+        words = {other["what"]: other["why_not"] for other in stop.evidence["alternatives"]}
+        if horizon <= 16_990 or horizon >= 16_996:
+            assert ("cannot be ruled out" in words["coming off bypass"]) == (horizon <= 16_990)
+
+
+@pytest.mark.parametrize("horizon", [7870, 7900, 7975, 9700])
+def test_a_stop_at_a_cold_core_that_is_not_over_is_held_back(horizon: int) -> None:
+    # Truth: the arrests begin at 131:00 and 161:00; 2 min make an arrest.
+    found = found_in(up_to(demo_view(seed=5), horizon))
+    assert found.of("E10", "E17") == () or horizon == 9700
+    assert found.of("E10") == ()
+    assert (
+        "before an arrest can be told" in next(one for one in found.held_back if one.code == "E10").held_back
+    )
+
+
+@pytest.mark.parametrize("horizon", range(18_405, 18_730, 25))
+def test_coming_off_is_no_pump_stop_while_it_is_not_known_to_be_over(horizon: int) -> None:
+    # Truth: weaning from 300:00, the flow at 1 L/min from 306:00, off at 307:00.
+    found = found_in(up_to(demo_view(seed=5), horizon))
+    late = [one for one in (*found, *found.held_back) if one.start_s > 18_300]
+    assert late == []
+
+
+def stopped(seconds: int, pressure: float, *, core: float = 36.0, before: float = 4.4) -> View:
+    """A pump that stops at 2000 s for so long, with the pressure falling to this level."""
+    end = 2000.0 + seconds
+    return trend_view(
+        4000,
+        {
+            "femoral": [
+                (0, 75), (300, 75), (330, 60), (2000, 60), (2012, pressure), (end, pressure), (end + 20, 60),
+                (4000, 60),
+            ],
+            "pump_flow": [
+                (0, 0), (300, 0), (360, 4.4), (1800, 4.4), (1810, before), (2000, before), (2001, 0), (end, 0),
+                (end + 3, 4.4), (4000, 4.4),
+            ],
+            "nasopharyngeal_temperature": [(0, core), (4000, core)],
+        },
+        pulse={"femoral": [(0, 40), (300, 40), (400, 2), (4000, 2)]},
+        believe="femoral",
+        arterial=("femoral",),
+        source={"pump_flow": "pump", "femoral": "monitor"},
+        facts=Facts(70.0, 4.4),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("seconds", "pressure", "expected"),
+    # A stop of 2 min or more with every pressure under 20 mmHg is an arrest, one of 5 min with it kept up is coming
+    # off; everything else is a stop that nobody planned.
+    [(119, 12.0, ["E10"]), (125, 35.0, ["E10"]), (280, 35.0, ["E10"]), (125, 12.0, ["E17"]), (310, 35.0, [])],
+)
+def test_every_stop_of_a_warm_pump_is_one_of_the_three(
+    seconds: int, pressure: float, expected: list[str]
+) -> None:
+    found = found_in(stopped(seconds, pressure))
+    assert [one.code for one in found if one.code in ("E10", "E17")] == expected
+
+
+def test_a_long_stop_after_the_flow_was_brought_down_is_a_try_to_come_off() -> None:
+    # 1.6 L/min is under half of the usual 4.4; a short one is a stop all the same.
+    assert found_in(stopped(200, 55.0, before=1.6)).of("E10") == ()
+    assert len(found_in(stopped(200, 55.0, before=2.6)).of("E10")) == 1
+    assert len(found_in(stopped(60, 55.0, before=1.6)).of("E10")) == 1
+
+
+@pytest.mark.parametrize("seconds", [60, 119, 125])
+def test_a_collapse_with_a_stopped_pump_says_which_stop_went_before(seconds: int) -> None:
+    found = found_in(stopped(seconds, 30.0))
+    (collapse,), (stop,) = found.of("E02"), found.of("E10")
+    links = [link for link in collapse.linked if link.code == "E10"]
+    assert [(link.relation, link.key) for link in links] == [("preceded by", stop.key)]
+
+
+def test_an_arrest_s_shortest_length_is_the_one_in_force() -> None:
+    # Truth: 18:30 and 20:30.
+    view = demo_view()
+    laid = view.with_phases(phases.propose(view))
+    assert len(find_in(laid, {"E17.minimum": 1100.0}).of("E17")) == 2
+    assert [one.start_s for one in find_in(laid, {"E17.minimum": 1200.0}).of("E17")] == pytest.approx(
+        [9660], abs=5
+    )
+    assert find_in(laid, {"E17.minimum": 1300.0}).of("E17") == ()
+
+
+def test_under_two_minutes_only_a_stop_beside_selective_perfusion_can_be_an_arrest_and_the_words_say_so() -> (
+    None
+):
+    view = trend_view(
+        4000,
+        {
+            "femoral": [(0, 75), (300, 75), (330, 60), (2000, 60), (2012, 12), (2500, 9), (2530, 60), (4000, 60)],
+            "right_radial": [
+                (0, 75), (300, 75), (330, 60), (2000, 60), (2012, 12), (2090, 12), (2094, 55), (2500, 55), (2530, 60),
+                (4000, 60),
+            ],
+            "pump_flow": [
+                (0, 0), (300, 0), (360, 4.4), (2000, 4.4), (2001, 0), (2090, 0), (2092, 0.7), (2500, 0.7), (2510, 4.4),
+                (4000, 4.4),
+            ],
+            "nasopharyngeal_temperature": [(0, 20), (4000, 20)],
+        },
+        pulse={"femoral": [(0, 40), (300, 40), (400, 2), (4000, 2)]},
+        believe="femoral",
+        arterial=("femoral", "right_radial"),
+        facts=Facts(70.0, 4.4),
+    )  # fmt: skip
+    laid = view.with_phases(phases.propose(view))
+    assert len(find_in(laid).of("E18")) == 1
+    assert find_in(laid).of("E17") == ()
+    (arrest,) = find_in(laid, {"E17.minimum": 60.0}).of("E17")
+    assert arrest.duration_s == pytest.approx(90, abs=5)
+    alone = stopped(100, 12.0, core=20.0)
+    assert find_in(alone.with_phases(phases.propose(alone)), {"E17.minimum": 60.0}).of("E17") == ()
+    assert "a stop of 120 s or more, or a shorter one beside" in by_code("E17").sentence()
 
 
 # -- selective perfusion ---------------------------------------------------------------------------
@@ -178,6 +317,25 @@ def test_going_on_with_a_heart_that_goes_on_ejecting_is_no_loss_of_pulsatility()
     view = demo_view()
     ejecting = {name: np.where(np.isfinite(x), np.maximum(x, 25.0), x) for name, x in view.pulse.items()}
     assert found_in(replace(view, pulse=ejecting)).of("E05") == ()
+
+
+@pytest.mark.parametrize(("flow", "expected"), [(2.9, 0), (3.3, 1)])
+def test_the_pulse_that_is_lost_before_the_flow_is_most_of_the_planned_one_is_no_going_on(
+    flow: float, expected: int
+) -> None:
+    # 70 % of the planned 4.4 L/min is 3.08.
+    view = trend_view(
+        3000,
+        {
+            "femoral": [(0, 75), (300, 75), (330, 55), (3000, 55)],
+            "pump_flow": [(0, 0), (300, 0), (330, flow), (1400, flow), (1420, 4.4), (3000, 4.4)],
+        },
+        pulse={"femoral": [(0, 45), (300, 45), (360, 3), (3000, 3)]},
+        believe="femoral",
+        arterial=("femoral",),
+        facts=Facts(70.0, 4.4),
+    )
+    assert len(found_in(view).of("E05")) == expected
 
 
 def test_without_a_wave_the_pulse_is_not_looked_for() -> None:

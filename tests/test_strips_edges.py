@@ -140,11 +140,16 @@ def test_a_case_of_thirty_hours_is_shown(folder: Path) -> None:
     assert whole(painted(case, Span(107_000.0, 107_900.0)))
 
 
-def test_twenty_channels_of_one_kind_share_a_strip_and_are_counted(folder: Path) -> None:
-    channels = [replace(wave(f"P{n}", pulse(60, 5 * n)), key=f"p{n}") for n in range(20)]
+@pytest.mark.parametrize(("label", "strips"), [("P", 20), ("Art Rad L", 1)])
+def test_twenty_channels_are_shown(folder: Path, label: str, strips: int) -> None:
+    channels = [
+        replace(wave(f"P{n}" if label == "P" else label, pulse(60, 5.0 * n)), key=f"p{n}") for n in range(20)
+    ]
     case = case_of(folder, recording("a", channels))
-    assert len(strips_of(case)) == 20
-    assert whole(painted(case, case.span, size=(1280, 260)))
+    assert len(strips_of(case)) == strips
+    assert sum(len(strip.traces) for strip in strips_of(case)) == 20
+    for size in ((1280, 260), (1600, 1000)):
+        assert whole(painted(case, case.span, size=size))
 
 
 @pytest.mark.parametrize("span", [Span(-500.0, -100.0), Span(590.0, 2000.0), Span(900.0, 1000.0)])

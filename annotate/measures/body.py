@@ -24,6 +24,16 @@ def body_surface_area_du_bois(height_cm: float, weight_kg: float) -> float:
     0.007184 · h^0.725 · w^0.425 with h in cm and w in kg. Reads up to 20 % low in obesity
     (Livingston and Lee, Am J Physiol Endocrinol Metab 2001;281:E586).
 
+    Parameters
+    ----------
+    height_cm, weight_kg : float
+        cm and kg.
+
+    Raises
+    ------
+    ValueError
+        If a size cannot be one of a person (0 to 300 cm, 0 to 700 kg: engineering guards).
+
     References
     ----------
     Du Bois D, Du Bois EF. Arch Intern Med 1916;17:863-71.
@@ -40,9 +50,24 @@ def body_surface_area_du_bois(height_cm: float, weight_kg: float) -> float:
 def body_surface_area_mosteller(height_cm: float, weight_kg: float) -> float:
     """Body surface area in m² after Mosteller: √(h·w/3600), h in cm, w in kg.
 
+    Parameters
+    ----------
+    height_cm, weight_kg : float
+        cm and kg.
+
+    Raises
+    ------
+    ValueError
+        If a size cannot be one of a person (0 to 300 cm, 0 to 700 kg: engineering guards).
+
     References
     ----------
     Mosteller RD. N Engl J Med 1987;317:1098.
+
+    Examples
+    --------
+    >>> round(body_surface_area_mosteller(170, 70), 4)
+    1.8181
     """
     _check(height_cm, weight_kg)
     return math.sqrt(height_cm * weight_kg / 3600)
@@ -51,9 +76,24 @@ def body_surface_area_mosteller(height_cm: float, weight_kg: float) -> float:
 def body_surface_area_haycock(height_cm: float, weight_kg: float) -> float:
     """Body surface area in m² after Haycock: 0.024265 · h^0.3964 · w^0.5378, h in cm, w in kg.
 
+    Parameters
+    ----------
+    height_cm, weight_kg : float
+        cm and kg.
+
+    Raises
+    ------
+    ValueError
+        If a size cannot be one of a person (0 to 300 cm, 0 to 700 kg: engineering guards).
+
     References
     ----------
     Haycock GB, Schwartz GJ, Wisotsky DH. J Pediatr 1978;93:62-6.
+
+    Examples
+    --------
+    >>> round(body_surface_area_haycock(170, 70), 4)
+    1.8257
     """
     _check(height_cm, weight_kg)
     return float(0.024265 * height_cm**0.3964 * weight_kg**0.5378)
@@ -62,9 +102,24 @@ def body_surface_area_haycock(height_cm: float, weight_kg: float) -> float:
 def body_surface_area_gehan_george(height_cm: float, weight_kg: float) -> float:
     """Body surface area in m² after Gehan and George: 0.0235 · h^0.42246 · w^0.51456, h in cm, w in kg.
 
+    Parameters
+    ----------
+    height_cm, weight_kg : float
+        cm and kg.
+
+    Raises
+    ------
+    ValueError
+        If a size cannot be one of a person (0 to 300 cm, 0 to 700 kg: engineering guards).
+
     References
     ----------
     Gehan EA, George SL. Cancer Chemother Rep 1970;54:225-35.
+
+    Examples
+    --------
+    >>> round(body_surface_area_gehan_george(170, 70), 4)
+    1.8313
     """
     _check(height_cm, weight_kg)
     return float(0.0235 * height_cm**0.42246 * weight_kg**0.51456)
@@ -75,9 +130,24 @@ def body_surface_area_boyd(height_cm: float, weight_kg: float) -> float:
 
     The height is in cm; the formula's own weight is in grams, the argument here in kg.
 
+    Parameters
+    ----------
+    height_cm, weight_kg : float
+        cm and kg.
+
+    Raises
+    ------
+    ValueError
+        If a size cannot be one of a person (0 to 300 cm, 0 to 700 kg: engineering guards).
+
     References
     ----------
     Boyd E. The growth of the surface area of the human body. University of Minnesota Press, 1935.
+
+    Examples
+    --------
+    >>> round(body_surface_area_boyd(170, 70), 4)
+    1.8347
     """
     _check(height_cm, weight_kg)
     grams = weight_kg * 1000

@@ -45,10 +45,21 @@ def flow_per_weight(pump_flow: ArrayLike, weight_kg: float) -> NDArray[np.float6
     weight_kg : float
         kg.
 
+    Returns
+    -------
+    ndarray
+        NaN where the flow is missing. It says what the pump gave, not where it went: only while nothing but the
+        brain is perfused is it the brain's.
+
     References
     ----------
     6 to 10 mL/kg/min: Spielvogel D, Tang GHL. Ann Cardiothorac Surg 2013,
-    doi 10.3978/j.issn.2225-319X.2013.03.02.
+    doi 10.3978/j.issn.2225-319X.2013.03.02; the often quoted 8 to 12 is from memory.
+
+    Examples
+    --------
+    >>> flow_per_weight([0.74, 0.95], 74).round(1)
+    array([10. , 12.8])
     """
     if not weight_kg > 0:
         raise ValueError(f"weight must be positive, got {weight_kg:g} kg")

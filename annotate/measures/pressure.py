@@ -1,23 +1,24 @@
-"""Arterial pressure: mean from the wave, estimates that say so, resistances."""
+"""Mean pressure from the wave, and the estimates that say so where there is none."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from afterclamp.io.array_cache import text_of
 from numpy.typing import ArrayLike, NDArray
 
 from ..beats import average_over_seconds, beats
-from ..quality import Piece, clean_waves, seconds_state
+from ..quality import Piece, channel_key, clean_waves, seconds_state
 from ..series import MASKED, MISSING, OBSERVED, Series
 
 if TYPE_CHECKING:
-    from afterclamp.io.case import Channel
+    from afterclamp.io.case import Case, Channel
 
 FloatArray = NDArray[np.float64]
 
-WOOD_TO_DYN = 80.0
-"""dyn·s·cm⁻⁵ in one Wood unit as it is used; exactly 79.9932 (UCUM: 1 mm[Hg] = 133.322 Pa)."""
+_OF_BEATS = "mean by time integral over each beat, of 4 s without beats"
 
 
 def mean_arterial_pressure(
@@ -55,10 +56,43 @@ def mean_arterial_pressure(
         found = beats(channel, masked)
         average, share = average_over_seconds(found.onset, found.end, found.mean, start, count)
         values = np.where(share >= 0.5, average, window_mean(clean_waves(channel, masked), start, count))
-        note = "mean by time integral over each beat, of 4 s without beats" + ("" if masked else "; raw")
+        note = _OF_BEATS + ("" if masked else "; raw")
     state[(state == OBSERVED) & ~np.isfinite(values)] = MISSING
     values = np.where(state == OBSERVED, values, np.nan)
     return Series(start, values, state, channel.unit, "mean_arterial_pressure", channel.name, note)
+
+
+def kept_mean_arterial_pressure(case: Case, channel: Channel) -> Series:
+    """`mean_arterial_pressure` of a channel on the grid of its case, kept in the case's cache.
+
+    Parameters
+    ----------
+    case : Case
+        The case; for a view of it up to some time nothing is kept, since one for every place of the
+        playhead would fill the disk.
+    channel : Channel
+        One of the channels of that case.
+
+    Returns
+    -------
+    Series
+        As `mean_arterial_pressure` gives it, artefacts masked.
+    """
+    grid = np.asarray(case.grid, dtype=np.float64)
+    if case.horizon is not None or not channel.is_wave or not grid.size:
+        return mean_arterial_pressure(channel, grid)
+
+    def compute() -> dict[str, NDArray[Any]]:
+        made = mean_arterial_pressure(channel, grid)
+        return {"values": made.values, "state": made.state}
+
+    here = Path(__file__).parent
+    parts = (text_of(here.parent, here), channel_key(channel), float(grid[0]), grid.size)
+    kept = case.cached("mean", parts, compute)
+    values, state = kept["values"].copy(), kept["state"].copy()
+    return Series(
+        float(grid[0]), values, state, channel.unit, "mean_arterial_pressure", channel.name, _OF_BEATS
+    )
 
 
 def _own_grid(channel: Channel) -> FloatArray:
@@ -100,26 +134,54 @@ def window_mean(pieces: list[Piece], start: float, count: int) -> FloatArray:
     return np.asarray(mean[1 : 2 * count + 1 : 2])
 
 
-def map_from_cuff(systolic: ArrayLike, diastolic: ArrayLike) -> FloatArray:
-    """Estimate of the mean from systolic and diastolic: diastolic plus a third of the pulse pressure, mmHg.
+def map_from_cuff(systolic: ArrayLike, diastolic: ArrayLike, pulse_share: float = 1 / 3) -> FloatArray:
+    """Estimate of the mean from systolic and diastolic: diastolic plus a share of the pulse pressure, mmHg.
 
-    An estimate, for cuff values only: against the tonometric integral it reads 5.0 ± 6.7 mmHg low (mean
-    ± 1.96 SD, 1,526 people; J Hypertens 2020, PMID 32694334), since the true share of the pulse pressure
-    runs from 23 to 58 %. Where there is a wave use `mean_arterial_pressure`.
+    An estimate, for cuff values only. Where there is a wave use `mean_arterial_pressure`.
+
+    Parameters
+    ----------
+    systolic, diastolic : array_like
+        In mmHg; NaN where either is missing.
+    pulse_share : float
+        Part of the pulse pressure that is added; a third, as usual, if not given.
+
+    Notes
+    -----
+    Against the tonometric integral in 1,526 people (mean ± 1.96 SD): −5.0 ± 6.7 mmHg with a third, −1.2 ± 6.1 with
+    0.40, −0.6 ± 6.1 with 0.412; the true share ran from 23 to 58 %. In the root of the aorta it is 0.35 to 0.53
+    (mean 0.45). So the right share depends on the person and the site.
+
+    References
+    ----------
+    J Hypertens 2020, PMID 32694334 (authors Grillo et al. from memory). Root of the aorta: Chemla et al. Clin Sci
+    2002;103:7-13.
 
     Examples
     --------
-    >>> round(float(map_from_cuff(120, 80)), 2)
-    93.33
+    >>> round(float(map_from_cuff(120, 80)), 2), round(float(map_from_cuff(120, 80, 0.412)), 2)
+    (93.33, 96.48)
     """
     low = np.asarray(diastolic, dtype=np.float64)
-    return np.asarray(low + (np.asarray(systolic, dtype=np.float64) - low) / 3)
+    return np.asarray(low + pulse_share * (np.asarray(systolic, dtype=np.float64) - low))
 
 
 def map_rate_corrected(systolic: ArrayLike, diastolic: ArrayLike, rate_per_min: ArrayLike) -> FloatArray:
     """Estimate of the mean that allows for heart rate: DP + (0.33 + 0.0012 · HR) · PP, mmHg.
 
-    An estimate. `rate_per_min` in beats a minute.
+    An estimate, as `map_from_cuff` is: a fast heart spends less of its beat in diastole.
+
+    Parameters
+    ----------
+    systolic, diastolic : array_like
+        In mmHg.
+    rate_per_min : array_like
+        Beats a minute.
+
+    Returns
+    -------
+    ndarray
+        NaN where any input is missing.
 
     References
     ----------
@@ -133,53 +195,3 @@ def map_rate_corrected(systolic: ArrayLike, diastolic: ArrayLike, rate_per_min: 
     low = np.asarray(diastolic, dtype=np.float64)
     share = 0.33 + 0.0012 * np.asarray(rate_per_min, dtype=np.float64)
     return np.asarray(low + share * (np.asarray(systolic, dtype=np.float64) - low))
-
-
-def vascular_resistance(upstream: ArrayLike, downstream: ArrayLike, flow: ArrayLike) -> FloatArray:
-    """Resistance between two mean pressures in Wood units (mmHg·min/L); times `WOOD_TO_DYN` in dyn·s·cm⁻⁵.
-
-    Parameters
-    ----------
-    upstream, downstream : array_like
-        Mean pressures in mmHg.
-    flow : array_like
-        L/min. Without flow there is no resistance: NaN, not infinity.
-    """
-    litres = np.asarray(flow, dtype=np.float64)
-    drop = np.asarray(upstream, dtype=np.float64) - np.asarray(downstream, dtype=np.float64)
-    drop, litres = np.broadcast_arrays(drop, litres)
-    return np.asarray(np.divide(drop, litres, out=np.full(litres.shape, np.nan), where=litres > 0))
-
-
-def systemic_vascular_resistance(
-    mean_pressure: ArrayLike, central_venous_pressure: ArrayLike, flow: ArrayLike
-) -> FloatArray:
-    """(MAP − CVP) / flow in Wood units; the flow is cardiac output, or the pump's on bypass.
-
-    Printed with factors of 80, 79.9 and (exactly) 79.99 to dyn·s·cm⁻⁵, so results differ by up to 0.12 %.
-
-    Examples
-    --------
-    >>> float(systemic_vascular_resistance(95, 3, 5))
-    18.4
-    """
-    return vascular_resistance(mean_pressure, central_venous_pressure, flow)
-
-
-def pulmonary_vascular_resistance(
-    mean_pulmonary_pressure: ArrayLike, wedge_pressure: ArrayLike, flow: ArrayLike
-) -> FloatArray:
-    """(mean PA − wedge) / cardiac output in Wood units."""
-    return vascular_resistance(mean_pulmonary_pressure, wedge_pressure, flow)
-
-
-def systemic_vascular_resistance_index(
-    mean_pressure: ArrayLike, central_venous_pressure: ArrayLike, flow: ArrayLike, body_surface_area: float
-) -> FloatArray:
-    """Resistance times body surface: (MAP − CVP) / (flow / BSA), in Wood units · m².
-
-    Multiplied by the body surface, never divided (the definition is from memory).
-    """
-    if not body_surface_area > 0:
-        raise ValueError(f"body surface area must be positive, got {body_surface_area:g} m²")
-    return body_surface_area * vascular_resistance(mean_pressure, central_venous_pressure, flow)

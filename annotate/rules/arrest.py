@@ -15,10 +15,21 @@ from ..phase_arrests import (
     lower_body_site,
 )
 from ..phase_model import Phase
-from ..phase_rules import ARREST_PRESSURE, FLOW_OFF, FLOW_ON
+from ..phase_rules import ARREST_MINIMUM_S, ARREST_PRESSURE, FLOW_OFF, FLOW_ON
 from ..runs import median, smooth
 from ..view import View
-from .rule import BEFORE_S, Find, Parameter, Params, Rule, alternative, before, confidence, rounded
+from .rule import (
+    BEFORE_S,
+    Find,
+    Parameter,
+    Params,
+    Rule,
+    alternative,
+    before,
+    confidence,
+    counted_on,
+    rounded,
+)
 
 LEVEL_SMOOTH_S = 5  # s that the arterial levels are medians of
 RESERVOIR_S = (60, 180)  # s after the stop, over which the reservoir's level is a median
@@ -130,9 +141,7 @@ def _arrest(view: View, phase: Phase, params: Params) -> Find | None:
             "during": rounded(median(flow[start:stop]), 2),
             "after": rounded(median(flow[stop : stop + BEFORE_S]), 2),
             "unit": "L/min",
-            "used_s": int(known.sum()),
-            "masked_s": view.masked_seconds("pump_flow", start, stop),
-            "unknown_s": int((~known).sum()),
+            **counted_on(view, "pump_flow", start, stop),
             "arterial_low": {name: rounded(level) for name, level in levels.items()},
             "core_c": rounded(core),
             "core_site": core_name or None,
@@ -200,9 +209,7 @@ def find_selective_perfusion(view: View, params: Params) -> list[Find]:
                     "head_pressure": rounded(median(pressure)),
                     "femoral_pressure": rounded(median(view.values[femoral][settled])),
                     "outside_band": flags,
-                    "used_s": int(known.sum()),
-                    "masked_s": view.masked_seconds(head, start, stop),
-                    "unknown_s": int((~known).sum()),
+                    **counted_on(view, "pump_flow", start, stop),
                     "alternatives": [
                         alternative(
                             "low flow to the whole body",
@@ -258,15 +265,18 @@ E17 = Rule(
     family="arrest",
     needs=("pump_flow", "arterial"),
     phase=("no_flow_arrest",),
-    words=f"Pump flow at rest ({FLOW_OFF:g} L/min or less) for at least {{minimum}} s and every recorded arterial site "
-    "under {pressure} mmHg within {within} s, unless a person set the arrest's times; core at most {core} °C and the "
-    "reservoir up by at least {reservoir} mL are asked for and said if they do not agree. Class by the nasopharyngeal "
-    f"temperature at the start: {', '.join(f'{name} up to {top:g}' for top, name in BANDS)} °C.",
+    words=f"Pump flow at rest ({FLOW_OFF:g} L/min or less) for at least {{minimum}} s in an arrest (the phase: a stop "
+    f"of {ARREST_MINIMUM_S} s or more, or a shorter one beside selective cerebral perfusion) and every recorded "
+    "arterial site under {pressure} mmHg within {within} s, unless a person set the arrest's times; core at most "
+    "{core} °C and the reservoir up by at least {reservoir} mL are asked for and said if they do not agree. Class by "
+    f"the nasopharyngeal temperature at the start: {', '.join(f'{name} up to {top:g}' for top, name in BANDS)} °C.",
     status="P",
     source="classes: Yan et al., Ann Cardiothorac Surg 2013;2:163-8 (bands other than moderate from memory);"
     " the rest is this project's choice",
     parameters={
-        "minimum": Parameter(120, "s", "shortest length"),
+        "minimum": Parameter(
+            120, "s", "shortest length; under it only a stop beside selective perfusion can be"
+        ),
         "pressure": Parameter(20, "mm[Hg]", "level that every arterial site falls under"),
         "within": Parameter(120, "s", "time that the pressures may take"),
         "core": Parameter(28, "Cel", "core temperature above which it is asked whether it is an arrest"),

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..artefact_numbers import FLUSH, OPEN_TO_AIR, UNUSABLE
+from ..artefact_numbers import FLUSH, OPEN_TO_AIR, RAMP, UNUSABLE
 from ..runs import median
 from ..view import View
 from .rule import Find, Params, Rule, alternative, in_words, rounded
@@ -148,6 +148,13 @@ def _stagnant(view: View, find: Find, params: Params) -> bool:
     return bool(flow.size and np.mean(flow < params["stagnant"]) >= STAGNANT_SHARE)
 
 
+RAMPS = (
+    f"Masked with it is what leads into or out of it without a beat: a rise of at least {RAMP['rise'].value:g} mmHg "
+    f"that lasts {RAMP['shortest'].value:g} to {RAMP['longest'].value:g} s, longer than any beat rises, or "
+    f"{RAMP['still'].value:g} to {RAMP['longest'].value:g} s that go one way or lie still, turning back by no more "
+    f"than {RAMP['swing'].value:g} mmHg; the {RAMP['edge'].value:g} s of the fall to an opening are passed over."
+)
+
 A1 = Rule(
     code="A1",
     name="line open to air",
@@ -166,6 +173,7 @@ A1 = Rule(
     parameters=OPEN_TO_AIR,
     find=find_open_to_air,
     version=2,
+    grid_s=0.0,
     details="The wave is read in steps of {block} s, each still up to a spread of {swing} standard deviations; "
     "disturbances of {joined} s do not end it. Level and standard deviation leave out {margin} s at each end and "
     "samples beyond {trusted} times the level; the levels before and after are means over {around} s. The start is "
@@ -175,7 +183,7 @@ A1 = Rule(
     "of the same or of an unknown site counts only if one source recorded both, and one of another source only where "
     "the clocks leave less doubt than {within} s. How plain it is: "
     f"{PLAIN:g}, or {DOUBTFUL:g} where another site moved by {STEADY_MMHG:g} mmHg or more from its level of the "
-    f"{AROUND_S} s before.",
+    f"{AROUND_S} s before. {RAMPS}",
 )
 A2 = Rule(
     code="A2",
@@ -193,11 +201,12 @@ A2 = Rule(
     parameters=FLUSH,
     find=find_flush,
     version=2,
+    grid_s=0.0,
     details="Dips of {joined} s do not end the plateau. It has beats on it where the 5th to 95th percentile spans more"
     " than {spread} mmHg, {lead} s at its start and {tail} s at its end left out. The start is put back to the last "
     "moment within {share} % of the rise; it is called clipped where it lies at exactly its top for {clip} s. Seconds "
     "before it without a pulse of {still_swing} mmHg are told where there are {still_from} to {still_to} of them. How "
-    f"plain it is: {PLAIN:g}, or {DOUBTFUL:g} where another site moved by {STEADY_MMHG:g} mmHg or more.",
+    f"plain it is: {PLAIN:g}, or {DOUBTFUL:g} where another site moved by {STEADY_MMHG:g} mmHg or more. {RAMPS}",
 )
 A9 = Rule(
     code="A9",
@@ -224,8 +233,9 @@ A9 = Rule(
     version=2,
     details="Steps of {coarse} units or more are coarse; a wave that repeats itself for more than {restless} % of the "
     "time is not judged. Rows are noisy where {reversals} % of their changes turn back and under {repeats} % of the "
-    "{neighbours} rows on either side repeat; a run of equal rows counts where less than {chance} such runs are "
-    "expected by chance, and never at zero. A pattern may break for {pattern} s. A stretch is explained by an "
+    "{neighbours} rows on either side repeat; {rows} equal rows are told where at most {noisy} % of those repeat or "
+    "have that very value, and where more do as many more rows as make the run just as rare, never at zero. A side of "
+    "fewer than {rows} rows says nothing. A pattern may break for {pattern} s. A stretch is explained by an "
     "opening or a flush that covers it to {explained} s. "
     f"How plain it is: {PLAIN:g}, or {DOUBTFUL:g} where another site moved by {STEADY_MMHG:g} mmHg or more.",
 )

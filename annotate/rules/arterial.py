@@ -212,9 +212,12 @@ def find_hypotension_off_bypass(view: View, params: Params) -> list[Find]:
     known = np.isfinite(level)
     found = []
     for run in evidence_runs((level < params["below"]) & off, known, minimum=int(params["minimum"])):
-        flow_words = (
-            "no pump flow recorded: taken as off bypass" if view.flow is None else "the pump was not running"
-        )
+        flow_words = "no pump flow recorded: taken as off bypass"
+        if view.flow is not None:
+            recorded = np.isfinite(view.flow[run.start : run.stop]).any()
+            flow_words = (
+                "the pump was not running" if recorded else "no pump flow recorded then: off by the phases"
+            )
         find = _limit_find(
             view, run, code="E01", name=E01.name, limit=params["below"], minimum=params["minimum"],
             rule=E01.sentence(params),
@@ -332,6 +335,7 @@ E01 = Rule(
     },
     find=find_hypotension_off_bypass,
     details=f"{RUNS} {HELD_BACK}",
+    version=2,
 )
 E13 = Rule(
     code="E13",

@@ -12,7 +12,7 @@ from ..phase_rules import ARREST_MINIMUM_S, COLD_CORE_C, FLOW_ON
 from ..runs import back_date, evidence_runs, highest_before, lowest_before, median, settled, smooth
 from ..view import View
 from .arrest import ARRESTED
-from .rule import RUNS, Find, Parameter, Params, Rule, alternative, confidence, counted, rounded
+from .rule import FLOW_UNKNOWN, RUNS, Find, Parameter, Params, Rule, alternative, confidence, counted, rounded
 
 COLLAPSE_SMOOTH_S, SURGE_SMOOTH_S = 3, 5  # s that levels are medians of
 BASE_S = 30  # s before the highest (or lowest) second, over which the level before is a median
@@ -51,6 +51,9 @@ def find_collapse(view: View, params: Params) -> list[Find]:
     collapsed &= working & np.isfinite(levels[view.believed])
     low &= working
     arrested = view.inside(*ARRESTED)
+    unknown = np.zeros(view.n, dtype=np.bool_)
+    for begin, end in view.flow_unknown:
+        unknown[begin:end] = True
     found = []
     for run in evidence_runs(low, working, minimum=int(params["minimum"])):
         fallen = np.flatnonzero(collapsed[run.start : min(run.stop, run.start + window)])
@@ -110,6 +113,8 @@ def find_collapse(view: View, params: Params) -> list[Find]:
             if np.isfinite(doubt):
                 continue  # a planned arrest is not a collapse; it is looked for by its own rule
             find = replace(find, held_back=UNORDERED_ARREST)
+        if not find.held_back and unknown[start : first + 1].any():
+            find = replace(find, held_back=f"{FLOW_UNKNOWN}: whether it is a planned arrest cannot be told")
         found.append(find if find.held_back else replace(find, held_back=_not_over(view, first)))
     return found
 
@@ -208,7 +213,8 @@ E02 = Rule(
     phase=(),
     words="Mean pressure falls by at least {fraction} % and {fall} mmHg within {within} s to under {below} "
     "mmHg, at every working arterial site, and stays there for at least {minimum} s; not in a planned"
-    " arrest. It is held back where such an arrest cannot be ordered against it because a clock is not set, and where "
+    " arrest. It is held back where such an arrest cannot be ordered against it because a clock is not set, where the "
+    "flow then is not recorded before or behind a pump record that begins or ends on bypass, and where "
     f"the record ends within {ARREST_MINIMUM_S} s with the pump standing at a core of {COLD_CORE_C:g} °C or less.",
     status="D",
     source="this project's choice",
@@ -225,6 +231,7 @@ E02 = Rule(
     f"back to the last second within {BEGUN} % of the fall from the median of {BASE_S} s to that of the first "
     f"{BOTTOM_S} s under the limit. {RUNS} Plain from {PLAIN_FALL:g} mmHg beyond the smallest fall, at two sites "
     "or more.",
+    version=2,
 )
 E03 = Rule(
     code="E03",
@@ -253,5 +260,6 @@ E03 = Rule(
     "breaks of up to {within} s. Start and end are put to the last and first second within "
     f"{BEGUN} % of the whole change from the median of {BASE_S} s; levels after are medians of {BOTTOM_S} s. Plain "
     f"from {PLAIN_RISE:g} mmHg beyond the smallest rise.",
+    version=2,
 )
 RULES = (E02, E03)

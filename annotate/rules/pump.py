@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..order import Z95
-from ..phase_rules import RETURN_FLOW
+from ..phase_rules import ARREST_MINIMUM_S, COLD_CORE_C, RETURN_FLOW
 from ..runs import Run, drop_short, evidence_runs, median, smooth, spans
 from ..view import View
 from .rule import BEFORE_S, Find, Parameter, Params, Rule, alternative, before, confidence, counted, rounded
@@ -19,6 +19,8 @@ PLAIN_FLOW = 2.0  # L/min before a stop that is plain
 STOP_CLOSE_S = 1  # s of flow that do not end a stop
 UNFELT_MMHG, UNFELT_S = 2.0, 10  # a fall that is none, in a stop long enough to be felt
 RUNDOWN_S = 5  # s after a stop in which the pressure may still fall
+LAG_S = 5  # s by which the pump's last value may lie behind the record's end in a stop that is not over
+SUDDEN = 50  # %, of the usual flow, from which a stop is not the last step of coming off
 
 # -- E05 -------------------------------------------------------------------------------------------
 
@@ -32,6 +34,8 @@ def find_going_on(view: View, params: Params) -> list[Find]:
     smoothed_flow, smoothed_pulse = smooth(flow, FLOW_SMOOTH_S), smooth(pulse, PULSE_SMOOTH_S)
     found = []
     for bypass in view.of_name("bypass"):
+        if not bypass.start.recorded:
+            continue  # there is nothing before it to compare with
         start = view.index(bypass.start_s)
         stop = min(view.index(bypass.end_s), start + int(params["within"]))
         level = plan or median(flow[start + USUAL_S[0] : start + USUAL_S[1]])
@@ -103,15 +107,24 @@ def find_pump_stop(view: View, params: Params) -> list[Find]:
     arrested = view.inside("lower_body_arrest", "no_flow_arrest")
     known = np.isfinite(flow)
     stopped = (flow < params["below"]) & established
+    seen = np.flatnonzero(known)
+    last = int(seen[-1]) + 1
+    usual = median(flow[established & (flow > RETURN_FLOW)])
     found = []
     for run in evidence_runs(stopped, known, minimum=int(params["minimum"]), close=STOP_CLOSE_S, bridge=0):
         if run.used > params["longest"] or arrested[max(0, run.start - 1) : run.stop + 1].any():
             continue  # the flow's ramp beside an arrest belongs to the arrest
-        if run.stop >= view.n or not known[run.stop] or (run.start > 0 and not known[run.start - 1]):
-            continue  # not over yet, or it touches an unrecorded stretch and may be the recorder's
+        going_on = run.stop >= last and view.n - last <= LAG_S
+        if not going_on and (run.stop >= view.n or not known[run.stop]):
+            continue  # it touches an unrecorded stretch and may be the recorder's
+        if run.start > 0 and not known[run.start - 1]:
+            continue
         level = before(flow, run.start)
         if not level >= RETURN_FLOW:
             continue  # the flow was not established yet
+        sudden = level >= SUDDEN / 100 * usual
+        if (going_on or run.used >= ARREST_MINIMUM_S) and not sudden:
+            continue  # the flow had been brought down: somebody is coming off, or tried to
         fell, cannot_tell = _pressure_fell(view, run)
         probe = bool(np.isfinite(fell) and fell < UNFELT_MMHG and run.used >= UNFELT_S)
         core = view.core_near(run.start)
@@ -144,14 +157,28 @@ def find_pump_stop(view: View, params: Params) -> list[Find]:
                         ),
                         alternative(
                             "a planned arrest",
-                            f"it lasted {run.used} s"
+                            (f"cannot be ruled out, it is not over: {run.used} s so far" if going_on
+                             else f"it lasted {run.used} s")
                             + (f" at a core of {core:.1f} °C" if np.isfinite(core) else ""),
+                        ),
+                        alternative(
+                            "coming off bypass",
+                            f"the flow was {level:.1f} L/min in the minute before, {usual:.1f} usually"
+                            + ("; cannot be ruled out before 5 min are over" if going_on else ", and came back"),
                         ),
                     ],
                 },
+                held_back=_perhaps_ordered(core, run) if going_on else "",
             )
         )  # fmt: skip
     return found
+
+
+def _perhaps_ordered(core: float, run: Run) -> str:
+    """Why a stop that is not over may be the beginning of a planned arrest, as a sentence; empty if not."""
+    if not core <= COLD_CORE_C or run.used >= ARREST_MINIMUM_S:
+        return ""
+    return f"the pump was stopped at a core of {core:.1f} °C and the record ends before an arrest can be told"
 
 
 def _pressure_fell(view: View, run: Run) -> tuple[float, str]:
@@ -179,7 +206,8 @@ E05 = Rule(
     words="From going on bypass (the phase) the pulse at the believed site falls under {pulse} mmHg (or, where it "
     f"never does, under {{fraction}} % of before) and stays there for {LOST_HELD_S} s, within {{within}} s, at a flow "
     f"of at least {{of_plan}} % of the planned one, or of the median from {USUAL_S[0]} to {USUAL_S[1]} s where none is "
-    f"known. The pulse before was at least {PULSE_BEFORE} times {{pulse}} mmHg.",
+    f"known. The pulse before was at least {PULSE_BEFORE} times {{pulse}} mmHg. Not where the pump's record begins on "
+    "bypass.",
     status="C",
     source="common practice, no source",
     parameters={
@@ -191,6 +219,7 @@ E05 = Rule(
     find=find_going_on,
     details=f"Flow is a median of {FLOW_SMOOTH_S} s, the pulse of {PULSE_SMOOTH_S} s, the pulse before of {BEFORE_S} "
     f"s. Plain from {PLAIN_PULSE:g} mmHg over the limit before.",
+    version=2,
 )
 E10 = Rule(
     code="E10",
@@ -199,18 +228,24 @@ E10 = Rule(
     needs=("pump_flow",),
     phase=("bypass",),
     words="Pump flow under {below} L/min for {minimum} to {longest} s on established bypass, outside "
-    f"arrests, after {RETURN_FLOW:g} L/min or more in the {BEFORE_S} s before. Seconds that were not recorded are no "
-    "stop, nor is a stop that touches them; whether the pressure fell with it is said.",
+    f"arrests, after {RETURN_FLOW:g} L/min or more in the {BEFORE_S} s before. One that is not over as the record "
+    f"ends, or lasts {ARREST_MINIMUM_S} s, counts only after {SUDDEN} % of the usual flow (less is coming off); "
+    f"while it is not over at a core of {COLD_CORE_C:g} °C or less it is held back until {ARREST_MINIMUM_S} s. Seconds "
+    "that were not recorded are no stop, nor is a stop that touches them; whether the pressure fell with it is said.",
     status="D",
     source="this project's choice",
     parameters={
         "below": Parameter(0.2, "L/min", "flow under which the pump counts as stopped"),
         "minimum": Parameter(3, "s", "shortest length"),
-        "longest": Parameter(120, "s", "longest length; longer is an arrest or coming off"),
+        "longest": Parameter(
+            300, "s", "longest length; longer is coming off, and with the pressure gone an arrest"
+        ),
     },
     find=find_pump_stop,
     details=f"Flow for {STOP_CLOSE_S} s does not end a stop. A fall of the mean pressure by less than {UNFELT_MMHG:g} "
     f"mmHg in a stop of {UNFELT_S} s or more (until {RUNDOWN_S} s after it, and by the ± of the clocks beyond) speaks "
-    f"for a probe without contact. Plain from {PLAIN_FLOW:g} L/min before.",
+    f"for a probe without contact. The usual flow is the median above {RETURN_FLOW:g} L/min on established bypass; the "
+    f"pump's last value may lie {LAG_S} s behind the record's end. Plain from {PLAIN_FLOW:g} L/min before.",
+    version=2,
 )
 RULES = (E05, E10)

@@ -97,8 +97,8 @@ class Find:
     subtype : str
         Such as ``"hyper"``.
     unc_s : float
-        Half width of the 95 % interval that the clocks of its channels leave its times, seconds; infinite
-        where one of them was set by nobody.
+        Half width of the 95 % interval of its times, seconds: what the clocks of its channels leave them, and the
+        step that they are known to (`Rule.grid_s`); infinite where one of the clocks was set by nobody.
     nth : int
         Which of the finds that would have one key it is, from 1, in order of time.
     """
@@ -155,6 +155,9 @@ class Find:
         }
 
 
+FLOW_UNKNOWN = "the pump's record begins or ends on bypass, and its flow then is not recorded"
+"""Why nothing is said of seconds that may be on or off bypass."""
+
 Params = Mapping[str, float]
 
 
@@ -185,6 +188,9 @@ class Rule:
         Raised when the same numbers may give other finds.
     details : str
         How it is measured: the smaller numbers, in sentences, with ``{parameter}`` as in `words`.
+    grid_s : float
+        Step that its times are known to, seconds: 1 for a rule that goes by one value a second (more where its
+        channel has fewer), 0 for one that looks at the samples of a wave.
     """
 
     code: str
@@ -199,6 +205,7 @@ class Rule:
     find: Callable[[View, Params], list[Find]]
     version: int = 1
     details: str = ""
+    grid_s: float = 1.0
 
     def values(self, changed: Params | None = None) -> dict[str, float]:
         """The numbers in force: the catalogue's, with those of `changed` that are this rule's and not fixed."""
@@ -240,6 +247,35 @@ class Rule:
     def missing(self, view: View) -> list[str]:
         """What it needs and the view does not have, in words."""
         return [words for need in self.needs for words, there in [NEEDS[need]] if not there(view)]
+
+    def not_asked(self, view: View) -> list[str]:
+        """Where it is not looked for since nobody knows whether that is on or off bypass, in words."""
+        if "going_on" in self.phase and any(not one.start.recorded for one in view.of_name("bypass")):
+            return [f"{self.code} not looked for: the pump's record begins on bypass"]
+        if not {"pre", "post"} & set(self.phase):
+            return []
+        return [
+            f"{self.code} not looked for {stretch}: the pump's record {what} on bypass, and its flow then is not known"
+            for stretch, what in _unknown_stretches(view)
+        ]
+
+
+def _unknown_stretches(view: View) -> list[tuple[str, str]]:
+    """Stretches of an unknown flow in words, and whether the pump's record begins or ends beside them."""
+    begun = {view.index(one.start_s) for one in view.of_name("bypass") if not one.start.recorded}
+    return [
+        (
+            f"from {_clock(view.time(start))} to {_clock(view.time(stop))}",
+            "begins" if stop in begun else "ends",
+        )
+        for start, stop in view.flow_unknown
+    ]
+
+
+def _clock(time_s: float) -> str:
+    """Minutes and seconds since the record's beginning."""
+    minutes, seconds = divmod(round(time_s), 60)
+    return f"{minutes}:{seconds:02d}"
 
 
 NEEDS: dict[str, tuple[str, Callable[[View], bool]]] = {
@@ -297,9 +333,20 @@ def rounded(value: float, digits: int = 1) -> float | None:
 
 
 def counted(view: View, run: Run, *names: str) -> dict[str, int]:
-    """Seconds of a run that were used and that were masked on the channels concerned."""
-    masked = max((view.masked_seconds(name, run.start, run.stop) for name in names), default=0)
-    return {"used_s": run.used, "masked_s": masked, "unknown_s": run.unknown}
+    """What became of each second of a run, each told once: used, else masked on a channel concerned, else missing."""
+    masked = np.zeros(run.stop - run.start, dtype=np.bool_)
+    for name in names:
+        if name in view.masked:
+            masked |= view.masked[name][run.start : run.stop]
+    # A second that is masked on one of several channels may still have been used by the others.
+    hidden = min(run.unknown, int(masked.sum()))
+    return {"used_s": run.used, "masked_s": hidden, "unknown_s": run.unknown - hidden}
+
+
+def counted_on(view: View, name: str, start: int, stop: int) -> dict[str, int]:
+    """The same of the seconds ``[start, stop)`` of one channel."""
+    used = int(np.count_nonzero(np.isfinite(view.values[name][start:stop])))
+    return counted(view, Run(start, stop, used, stop - start - used), name)
 
 
 def alternative(what: str, why_not: str) -> dict[str, str]:

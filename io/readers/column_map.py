@@ -213,17 +213,17 @@ def load_column_map(path: Path) -> ColumnMap:
 def map_of(options: Any, path: Path) -> ColumnMap | None:
     """The column map among a reader's options, if there is one and it is meant for `path`."""
     given = options.get("columns")
-    if isinstance(given, (str, Path)) and not _is_of_arrays(Path(given)):
+    if isinstance(given, (str, Path)) and not is_path_map(Path(given)):
         given = load_column_map(Path(given))
     return given if isinstance(given, ColumnMap) and given.serves(path) else None
 
 
-def _is_of_arrays(path: Path) -> bool:
-    """Whether a map tells of the arrays of another format (``[[signal]]``) and not of columns."""
+def is_path_map(path: Path) -> bool:
+    """Whether a TOML file tells of arrays (``[[signal]]``) and not of columns; one that cannot be read does not."""
     try:
         return "signal" in tomllib.loads(path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n"))
-    except (OSError, ValueError):
-        return False  # read as a column map, which says what is wrong with it
+    except (OSError, ValueError):  # told by whoever reads it as what it was given for
+        return False
 
 
 def to_toml(columns: ColumnMap) -> str:

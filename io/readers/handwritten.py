@@ -204,7 +204,7 @@ def read(path: Path, _options: Mapping[str, Any]) -> Sequence[Recording]:
     Raises
     ------
     FileUnreadable
-        A line whose time cannot be read, or a log without a line.
+        A line whose time cannot be read, a quotation mark that swallows lines, or a log without a line.
     """
     text = read_text(path).lstrip("\ufeff")
     set_aside: list[str] = []
@@ -282,7 +282,7 @@ def _table_lines(text: str, path: Path, set_aside: list[str]) -> Iterator[_Line]
             todo="Name the columns 'time' and 'text'",
         )
     separator, columns = table
-    rows = rows_of(text.split("\n"), separator, path)
+    rows = rows_of(text.split("\n"), separator, path, checked=True)
     _, header = next(rows)
     set_aside += [f"{path.name}, column {header[n] or n + 1}: not part of a log" for n in columns.others]
 

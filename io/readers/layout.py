@@ -124,6 +124,7 @@ class Finder:
         self.path = path
         self.told = told
         self.set_aside: list[str] = []
+        self._whole = whole
         self.encoding, self._text = decoded_head(path, head, whole, told.file.encoding)
         self.separator = ""
         self.decimal = ""
@@ -151,7 +152,9 @@ class Finder:
         told = self.told.file
         lines = self._text.split("\n")[told.skip_rows :]
         self.separator = told.separator or separator_of(lines)
-        self.rows = list(rows_of(lines, self.separator, self.path, told.skip_rows))
+        self.rows = list(
+            rows_of(lines, self.separator, self.path, told.skip_rows, checked=True, whole=self._whole)
+        )
         if not self.rows:
             raise self.unreadable("there is no line of text in this file", "Export it again, or take it out")
         lengths = Counter(len(cells) for _, cells in self.rows)
@@ -313,12 +316,6 @@ class Finder:
         if not told.channel or any(isinstance(channel.column, str) for channel in told.channel):
             return False
         return told.time is not None and (told.time.by_rate_alone or isinstance(told.time.column, int))
-
-    def ends_in_quotes(self) -> bool:
-        """Whether a quotation mark is opened in the last row and not closed."""
-        line, _ = self.rows[-1]
-        rest = self._text.split("\n")[line - 1 :]
-        return len(rest) > 1 and any(rest[1:]) and "".join(rest).count('"') % 2 == 1
 
     # Numbers
 

@@ -35,7 +35,6 @@ It is told apart from a column map by its ``[[signal]]`` tables, and given in th
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
@@ -47,7 +46,7 @@ from pydantic import Field, field_validator, model_validator
 from ..errors import FileUnreadable
 from ..terms import KINDS, Identity
 from ..typed_toml import Table, load
-from .column_map import Match, start_stamp
+from .column_map import Match, is_path_map, start_stamp
 
 StampKind = Literal["seconds", "milliseconds", "minutes", "epoch_s", "epoch_ms", "datenum"]
 
@@ -180,14 +179,6 @@ class PathMap(Table):
     def serves(self, path: Path) -> bool:
         """Whether the map is meant for a file of this name."""
         return fnmatchcase(path.name.lower(), self.match.name.lower())
-
-
-def is_path_map(path: Path) -> bool:
-    """Whether a TOML file holds ``[[signal]]`` tables; one that cannot be read does not."""
-    try:
-        return "signal" in tomllib.loads(path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n"))
-    except (OSError, ValueError):  # told by whoever reads it as what it was given for
-        return False
 
 
 def load_path_map(path: Path) -> PathMap:

@@ -11,7 +11,6 @@ from itertools import islice
 from pathlib import Path
 
 from ..errors import FileUnreadable
-from .quoting import shown
 
 SEPARATORS = {"\t": "tab", ";": "semicolon", ",": "comma", "|": "bar", " ": "space"}
 """In the order in which they are tried: a comma may stand inside numbers, a tab may not."""
@@ -126,7 +125,13 @@ def read_bytes(path: Path) -> bytes:
 
 
 def rows_of(
-    lines: Iterable[str], separator: str, path: Path | None = None, before: int = 0
+    lines: Iterable[str],
+    separator: str,
+    path: Path | None = None,
+    before: int = 0,
+    *,
+    checked: bool = False,
+    whole: bool = True,
 ) -> Iterator[tuple[int, list[str]]]:
     """(line number from 1, cells without spaces around them) of every line that is not blank.
 
@@ -140,32 +145,116 @@ def rows_of(
         For messages.
     before : int
         Lines of the file before these.
+    checked : bool
+        Whether a quotation mark that swallows rows is refused. Not where separators are only tried.
+    whole : bool
+        Whether no line comes after these: only then is a quotation mark that is still open at their end told.
 
     Raises
     ------
     FileUnreadable
-        A quote that is never closed.
+        A quotation mark that is never closed, or closed after lines that look like rows.
     """
     if separator == " ":
         for number, line in enumerate(lines, before + 1):
             if line.strip():
                 yield number, line.split()
         return
-    reader = csv.reader(lines, delimiter=separator, skipinitialspace=True)
+    source = _Lines(lines)
+    reader = csv.reader(source, delimiter=separator, skipinitialspace=True)
     first_line = 1  # a quoted cell may run over several lines
+    above: Sequence[str] = ()
     try:
         for cells in reader:
+            taken = source.taken()
+            place = before + first_line
+            if checked and whole and source.ran_out:
+                raise quote_never_closed(path, place)
+            swallowed = swallowed_row(taken, cells, above, separator) if checked else 0
+            if swallowed:
+                raise quote_over_rows(path, place, place + swallowed)
             stripped = [cell.strip() for cell in cells]
             if any(stripped) or len(stripped) > 1:
-                yield before + first_line, stripped
+                yield place, stripped
+                above = stripped
             first_line = reader.line_num + 1
-    except csv.Error as cause:
-        raise FileUnreadable(
-            f"this line cannot be taken apart ({shown(cause)})",
-            path=path,
-            place=f"line {before + first_line}",
-            todo="Look for a quotation mark that is opened and never closed",
-        ) from cause
+    except csv.Error as cause:  # a cell longer than any cell is
+        raise quote_never_closed(path, before + first_line) from cause
+
+
+class _Lines:
+    """Lines on their way to be taken apart, which remember what the row at hand was made of."""
+
+    def __init__(self, lines: Iterable[str]) -> None:
+        self._lines = iter(lines)
+        self._taken: list[str] = []
+        self.ran_out = False
+        """Whether more was asked for than there is: a row that comes after that is one that did not end."""
+
+    def __iter__(self) -> _Lines:
+        return self
+
+    def __next__(self) -> str:
+        try:
+            line = next(self._lines)
+        except StopIteration:
+            self.ran_out = True
+            raise
+        self._taken.append(line)
+        return line
+
+    def taken(self) -> list[str]:
+        """The lines since this was last asked."""
+        lines, self._taken = self._taken, []
+        return lines
+
+
+def swallowed_row(lines: Sequence[str], cells: Sequence[str], above: Sequence[str], separator: str) -> int:
+    """Which of the lines of one row looks like a row itself, counted from 0; 0 where none does.
+
+    A text in quotation marks may run over several lines. A line of it is taken for a row when it has as many cells
+    as this row or the one above, and begins with a cell written like the first cell of one of them, or holds
+    numbers in more than half of its cells.
+    """
+    if len(lines) < 2:
+        return 0
+    counts = {len(cells), len(above)} - {0, 1}
+    # Where the mark stands before the first cell, that holds all the lines.
+    shapes = {_shape(row[0].split(separator)[0]) for row in (cells, above) if row} - {""}
+    for number, line in enumerate(lines[1:], 1):
+        if line.count(separator) + 1 not in counts:
+            continue
+        parts = [part.strip(' "\r\n') for part in line.split(separator)]
+        numbers = sum(re.fullmatch(r"[-+]?\d+(?:[.,]\d+)?", part) is not None for part in parts)
+        if _shape(parts[0]) in shapes or numbers > len(parts) / 2:
+            return number
+    return 0
+
+
+def _shape(cell: str) -> str:
+    """How a cell that begins with a digit is written, every number the same; "" for any other."""
+    cell = cell.strip(' "\r\n')
+    return re.sub(r"\d+", "0", cell[:40]) if cell[:1].isdigit() else ""
+
+
+def quote_never_closed(path: Path | None, line: int) -> FileUnreadable:
+    """What to say where a quotation mark swallows the rest of a file."""
+    return FileUnreadable(
+        "a quotation mark is opened here and never closed: all that follows would be one cell",
+        path=path,
+        place=f"line {line}",
+        todo="Close the quotation mark, or take it out",
+    )
+
+
+def quote_over_rows(path: Path | None, line: int, swallowed: int) -> FileUnreadable:
+    """What to say where a quotation mark swallows rows up to the next one."""
+    return FileUnreadable(
+        f"a quotation mark is opened here and not closed before line {swallowed}, which looks like a row of its own",
+        path=path,
+        place=f"line {line}",
+        todo="Close the quotation mark or take it out; if its text does run over these lines, put it on one line",
+    )
 
 
 def separator_of(lines: Sequence[str]) -> str:

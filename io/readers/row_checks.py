@@ -13,7 +13,7 @@ from ..errors import FileUnreadable
 from .cells import is_number
 from .column_map import toml_value
 from .layout import Column, Layout
-from .plain_text import rows_of
+from .plain_text import quote_never_closed, rows_of, swallowed_row
 from .quoting import quoted, shown
 from .text_stamps import BadStamp, UnsureStamp
 from .time_columns import in_doubt
@@ -31,7 +31,7 @@ def open_rows(path: Path, layout: Layout) -> Iterator[IO[str]]:
 
 
 def _rows(handle: IO[str], path: Path, layout: Layout) -> Iterator[tuple[int, list[str]]]:
-    return rows_of(handle, layout.separator, path, layout.skip_lines)
+    return rows_of(handle, layout.separator, path, layout.skip_lines, checked=True)
 
 
 def cells_of_row(path: Path, layout: Layout, row: int) -> tuple[int, list[str]]:
@@ -44,7 +44,7 @@ def cells_of_row(path: Path, layout: Layout, row: int) -> tuple[int, list[str]]:
 
 
 def odd_length(data: bytes, layout: Layout, quoted: bool) -> bool:
-    """Whether some row of a piece has another number of cells than the others.
+    """Whether some row of a piece has another number of cells than the others, or holds lines that look like rows.
 
     One empty cell more, after a separator at the end, does no harm.
     """
@@ -54,12 +54,18 @@ def odd_length(data: bytes, layout: Layout, quoted: bool) -> bool:
         return any(length not in (0, count) for length in lengths)
     if quoted:
         try:
-            rows = csv.reader(data.decode("utf-8").splitlines(keepends=True), delimiter=layout.separator)
-            return any(
-                len(cells) != count and not (len(cells) == count + 1 and not cells[-1].strip())
-                for cells in rows
-                if any(cells) or len(cells) > 1
-            )
+            lines = data.decode("utf-8").splitlines(keepends=True)
+            rows = csv.reader(lines, delimiter=layout.separator)
+            above: list[str] = []
+            begins = 0
+            for cells in rows:
+                if swallowed_row(lines[begins : rows.line_num], cells, above, layout.separator):
+                    return True
+                begins, above = rows.line_num, cells
+                one_more = len(cells) == count + 1 and not cells[-1].strip()
+                if len(cells) != count and not one_more and (any(cells) or len(cells) > 1):
+                    return True
+            return False
         except csv.Error:
             return True
     separator = layout.separator.encode()
@@ -181,16 +187,6 @@ def number_expected(path: Path, layout: Layout, line: int, label: str, found: st
     )
 
 
-def open_quote(path: Path, line: int) -> FileUnreadable:
-    """What to say where a quotation mark swallows the rest of a table."""
-    return FileUnreadable(
-        "the table cannot be taken apart from here on",
-        path=path,
-        place=f"line {line}",
-        todo="Look for a quotation mark that is opened and never closed",
-    )
-
-
 def refuse_open_quote(path: Path, layout: Layout, cause: Exception) -> NoReturn:
     """Name the line at which a table cannot be taken apart."""
-    raise open_quote(path, refuse_odd_length(path, layout)) from cause
+    raise quote_never_closed(path, refuse_odd_length(path, layout)) from cause

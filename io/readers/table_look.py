@@ -22,7 +22,7 @@ from .layout import Column, Finder, Layout
 from .plain_text import SEPARATORS, rows_of
 from .previewed import Cell, Preview, PreviewColumn, PreviewTimes, Role
 from .quoting import quoted
-from .row_checks import ENDLESS, number_expected, open_quote, refuse_stamp, wrong_length
+from .row_checks import ENDLESS, number_expected, refuse_stamp, wrong_length
 from .spool import Spool
 from .stamps import RowTimes, rows_before
 from .table_rows import TableRows
@@ -133,9 +133,6 @@ class Look:
         """The first row of another length, and the first text among numbers, as the reader would name them."""
         finder = self.finder
         layout = finder.layout()
-        if self.whole and finder.ends_in_quotes():
-            self.errors.append(open_quote(self.path, finder.data[-1][0]).sentence)
-            return
         for line, cells in finder.data:
             if len(cells) != finder.count and not (len(cells) == finder.count + 1 and not cells[-1]):
                 self.errors.append(wrong_length(self.path, layout, line, len(cells)).sentence)

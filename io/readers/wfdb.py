@@ -189,6 +189,13 @@ def _segments(header: WfdbHeader, set_aside: list[str]) -> list[tuple[WfdbHeader
         ):  # nothing recorded; or the layout, which holds no samples
             continue
         path = header.path.with_name(f"{segment.name}.hea")
+        if path == header.path:
+            raise FileUnreadable(
+                "the record names itself as one of its segments",
+                path=path,
+                place=f"line {segment.line}",
+                todo="Correct this line, or copy the record again",
+            )
         if not path.is_file():
             set_aside.append(f"line {segment.line}: {path.name} is not beside the header; left as a gap")
             continue

@@ -27,7 +27,7 @@ from PySide6.QtWidgets import (
 )
 
 from ..bringing import TABLE, files_of
-from .lists import TypingBox
+from .typing_boxes import TypingBox
 
 if TYPE_CHECKING:
     from .match_columns import MatchColumnsBox

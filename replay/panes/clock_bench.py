@@ -11,10 +11,9 @@ import math
 from collections.abc import Callable, Mapping
 from functools import partial
 
-import numpy as np
-from afterclamp.annotate.align import ClockEstimate, Points
+from afterclamp.annotate.align import ClockEstimate
 from afterclamp.annotate.align.estimate import Z95
-from afterclamp.annotate.align.hand import carried, largest_change
+from afterclamp.annotate.align.hand import carried
 from afterclamp.io.case import Case, Channel, Source
 from afterclamp.io.clock import ClockMap
 from afterclamp.io.errors import CaseError
@@ -32,25 +31,12 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from ..clock_setting import USUAL_DOUBT_S, edit_of
+from ..clock_traces import busiest, known_for, points_of
+from ..clock_words import clock_words, evidence_lines
 from ..strips.theme import PAPER, Theme
 from ..wording import length
 from .clock_chart import GRAIN_S, EvidenceChart, OverlayChart, ResidualChart
-from .clock_words import by_hand_payload, clock_words, evidence_words
-
-USUAL_DOUBT_S = 2.0
-"""Half-width of the 95 % interval of a clock set by eye, until the person says another (this project's choice)."""
-
-FIRST_WINDOW_S = 1800.0
-
-ALIKE = {
-    "pump_flow": ("pump_flow", "arterial_pressure", "line_pressure"),
-    "cerebral_saturation": ("cerebral_saturation", "pump_flow", "arterial_pressure"),
-    "arterial_pressure": ("arterial_pressure", "pump_flow"),
-}
-"""What is laid under a source's trace, the most alike first; else the same kind, else anything."""
-
-TEXT_ON = ("pump_flow", "arterial_pressure")
-"""What lines of text are laid on."""
 
 
 class ClockBench(QDialog):
@@ -258,13 +244,11 @@ class ClockBench(QDialog):
             for box, name in zip((self.own, self.other), found.compared, strict=False):
                 box.setCurrentIndex(max(box.findData(name), 0))
             return
-        own = self._channel(self.own)
-        for kind in TEXT_ON if own is None else ALIKE.get(own.kind, (own.kind,)):
-            for place in range(self.other.count()):
-                channel = self._case.get(str(self.other.itemData(place)))
-                if channel is not None and channel.kind == kind:
-                    self.other.setCurrentIndex(place)
-                    return
+        ids = [str(self.other.itemData(place)) for place in range(self.other.count())]
+        others = [channel for channel in (self._case.get(one) for one in ids) if channel is not None]
+        known = known_for(self._channel(self.own), others)
+        if known is not None:
+            self.other.setCurrentIndex(ids.index(known.id))
 
     def _channel(self, box: QComboBox) -> Channel | None:
         return self._case.get(str(box.currentData())) if box.count() else None
@@ -281,20 +265,6 @@ class ClockBench(QDialog):
             if note.source == source.name
         ]
 
-    def _residuals(self) -> Points | None:
-        """Single pieces of evidence; for a source of text its lines."""
-        found = self.found
-        if found is None or found.points is not None or not found.lines or not found.told:
-            return found.points if found is not None else None
-        lines = [line for line in found.lines if line.moment is not None]
-        t = np.array([line.stamp for line in lines]) - found.offset_s
-        return Points(
-            t,
-            np.array([line.residual_s for line in lines]),
-            np.full(len(lines), np.nan),
-            np.array([line.used for line in lines], dtype=bool),
-        )
-
     def _lay(self) -> None:
         own, other = self._channel(self.own), self._channel(self.other)
         names = self.other.currentText() or "known", self.own.currentText() or "source"
@@ -303,16 +273,8 @@ class ClockBench(QDialog):
 
     def _show_where_much_happens(self) -> None:
         """Half an hour around the largest change: flat stretches fit everywhere."""
-        own, other = self._channel(self.own), self._channel(self.other)
-        # Where two unlike traces answer each other, the known one says when.
-        channel = own if own is not None and (other is None or own.kind == other.kind) else other
-        span = channel.span if channel is not None else self._case.span
-        middle = span.start + FIRST_WINDOW_S / 2
-        if channel is not None:
-            changed = largest_change(channel.seconds("mean"), self._case.grid)
-            middle = middle if changed is None else changed
-        start = max(min(middle - FIRST_WINDOW_S / 2, span.end - FIRST_WINDOW_S), span.start)
-        self.overlay.show_window(start, min(start + FIRST_WINDOW_S, span.end))
+        window = busiest(self._case, self._channel(self.own), self._channel(self.other))
+        self.overlay.show_window(window.start, window.end)
 
     # -- moving -------------------------------------------------------------------------------------
 
@@ -372,7 +334,7 @@ class ClockBench(QDialog):
         self.evidence.set_curve(
             found.curve if found is not None else None, tried.offset_s if tried else math.nan
         )
-        self.residuals.set_points(self._residuals())
+        self.residuals.set_points(points_of(found) if found is not None else None)
         self.again.setEnabled(found is not None and found.told)
         ready = source is not None and tried is not None
         changed = ready and source is not None and tried is not None and tried != source.clock
@@ -388,7 +350,11 @@ class ClockBench(QDialog):
             f"<b>{source.name}</b> stands: {now}. &nbsp; Tried: {clock_words(tried)}"
             + (f", ± {half:.2g} s" if changed else "")
         )
-        self.words.setText(evidence_words(found))
+        self.words.setText(
+            " ".join(evidence_lines(found))
+            if found is not None
+            else "The clocks were not looked for yet. Drag the trace, or let them be worked out."
+        )
 
     def _take(self) -> None:
         source, tried = self._source(), self._tried
@@ -397,5 +363,5 @@ class ClockBench(QDialog):
         if self._by_evidence and self.found is not None:
             self.taken.emit(self.found.to_payload())
         else:
-            self.taken.emit(by_hand_payload(source.name, tried, self.doubt.value()))
+            self.taken.emit(edit_of(source.name, tried, self.doubt.value()))
         self._start()

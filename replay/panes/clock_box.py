@@ -29,7 +29,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from ..clock_setting import METHODS, clock_words, edit_of
+from ..clock_setting import edit_of
+from ..clock_words import METHODS, clock_words
 from ..longwork import LongWork, unpack
 from ..wording import half_width
 from .clock_face import plus_minus
@@ -77,7 +78,7 @@ class ClockBox(QDialog):
         super().__init__(parent)
         self.setWindowTitle("Set clocks")
         self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
-        self.resize(920, 660)
+        self.resize(920, 480)  # and as much higher as the evidence needs
         self.edits: list[dict[str, Any]] = []
         self._case = case
         self._sources = sorted(case.sources, key=_unset_first)

@@ -6,6 +6,7 @@ Only these three are pyqtgraph charts, and they are loaded when the bench is ope
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from html import escape
 from typing import Any
 
 import numpy as np
@@ -15,7 +16,7 @@ from afterclamp.annotate.runs import FloatArray
 from afterclamp.io.case import Channel
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QColor
-from PySide6.QtWidgets import QVBoxLayout, QWidget
+from PySide6.QtWidgets import QLabel, QVBoxLayout, QWidget
 
 from ..strips.theme import PAPER, Theme, plain_unit
 
@@ -139,7 +140,6 @@ class OverlayChart(QWidget):
         _dress(self.plot, theme)
         self.plot.setAccessibleName("Overlay of two traces")
         item = self.plot.getPlotItem()
-        item.addLegend(offset=(8, 4), labelTextColor=theme.ink, brush=pg.mkBrush(theme.ground))
         self.other = _Trace(item, pg.mkPen(OTHER, width=3), "known")
         self.now = _Trace(item, pg.mkPen(NOW, width=1, style=Qt.PenStyle.DashLine), "as it stands")
         self.wanted = _Trace(item, pg.mkPen(WANTED, width=1.5), "as it would stand")
@@ -148,9 +148,13 @@ class OverlayChart(QWidget):
         self._box.dragged.connect(self._drag)
         self._rest = 0.0
         self._box.sigXRangeChanged.connect(lambda *_: self.redraw())
+        self.legend = QLabel("", self)  # above the plot: inside it would lie on the traces
+        self.legend.setAccessibleName("Which line is which")
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
-        layout.addWidget(self.plot)
+        layout.setSpacing(2)
+        layout.addWidget(self.legend)
+        layout.addWidget(self.plot, 1)
 
     @property
     def window(self) -> tuple[float, float]:  # type: ignore[override]
@@ -180,15 +184,19 @@ class OverlayChart(QWidget):
             else "share of own range"
         )
         self.plot.getPlotItem().setLabel("left", label)
-        legend = self.plot.getPlotItem().legend
-        legend.clear()
-        for trace, words in (
-            (self.other, names[0] + (", means of seconds" if slow else "")),
-            (self.now, f"{names[1]}, as it stands"),
-            (self.wanted, f"{names[1]}, as it would stand"),
-        ):
-            if trace.channel is not None:
-                legend.addItem(trace.curve, words)
+        self.plot.getPlotItem().showAxis("left", other is not None or own is not None)
+        self.legend.setText(
+            " &nbsp; ".join(
+                f"<span style='color: {ink}'>{line}</span> {escape(words)}"
+                for trace, ink, line, words in (
+                    (self.other, OTHER, "<b>━━</b>", names[0] + (", means of seconds" if slow else "")),
+                    (self.now, NOW, "╌╌╌", f"{names[1]}, as it stands"),
+                    (self.wanted, WANTED, "━━", f"{names[1]}, as it would stand"),
+                )
+                if trace.channel is not None
+            )
+        )
+        self.legend.setVisible(bool(self.legend.text()))
         self._box.enableAutoRange(axis="y")
 
     def set_wanted(self, own: Channel) -> None:
@@ -272,6 +280,7 @@ class EvidenceChart(QWidget):
         self.plot.setMouseEnabled(x=True, y=False)
         item = self.plot.getPlotItem()
         item.setLabel("bottom", "source ahead by (s)")
+        item.setLabel("left", "evidence, higher fits better")
         item.getAxis("bottom").enableAutoSIPrefix(False)
         self._curve = item.plot([], [], pen=pg.mkPen(WANTED, width=1.5))
         self._tried = pg.InfiniteLine(0.0, angle=90, pen=pg.mkPen(theme.ink, style=Qt.PenStyle.DashLine))
@@ -285,6 +294,8 @@ class EvidenceChart(QWidget):
         lag, evidence = (curve.lag_s, curve.evidence) if curve is not None else (np.empty(0), np.empty(0))
         there = np.isfinite(lag) & np.isfinite(evidence)
         self._curve.setData(lag[there], evidence[there])
+        _show_axes(self.plot, bool(there.any()))
+        self._tried.setVisible(bool(there.any()))
         self.plot.getPlotItem().setTitle(curve.name if curve is not None else "no evidence yet", **_TITLE)
         self.set_offset(offset_s)
         if there.any():
@@ -333,6 +344,7 @@ class ResidualChart(QWidget):
         self._used.setData(points.t[used], points.residual_s[used])
         self._left.setData(points.t[left], points.residual_s[left])
         bars = used & np.isfinite(points.sd_s)
+        _show_axes(self.plot, bool(there.any()))
         if not there.any():
             self.plot.getPlotItem().setTitle("nothing to lay beside the clock yet", **_TITLE)
         else:
@@ -343,6 +355,14 @@ class ResidualChart(QWidget):
             x=points.t[bars], y=points.residual_s[bars], height=4 * points.sd_s[bars], beam=0.0
         )
         self.plot.enableAutoRange()
+
+
+def _show_axes(plot: pg.PlotWidget, there: bool) -> None:
+    """Axes of a chart with something in it; the numbers of an empty one would be invented."""
+    item = plot.getPlotItem()
+    for side in ("left", "bottom"):
+        item.showAxis(side, there)
+    item.showGrid(x=there, y=there, alpha=0.15)
 
 
 def _dress(plot: pg.PlotWidget, theme: Theme) -> None:

@@ -49,9 +49,14 @@ def plus_minus(seconds: float) -> str:
     """The half-width of a 95 % interval: ``"± 0.4 s"``; without limit, as from a clock that nobody set, unknown."""
     if seconds == math.inf:
         return "± unknown"
-    if not math.isfinite(seconds) or seconds <= 0:
-        return ""
-    if seconds < 0.05:
+    return within(seconds) if math.isfinite(seconds) and seconds > 0 else ""
+
+
+def within(seconds: float) -> str:
+    """The same where nothing may be left out: a time that is known to the sample is ``"± < 0.1 s"``."""
+    if seconds == math.inf:
+        return "± unknown"
+    if seconds < 0.1:
         return f"± < {number(0.1, 1)} s"
     return f"± {number(seconds, 1 if seconds < 10 else 0)} s"
 

@@ -12,11 +12,11 @@ from afterclamp.io.clock import ClockMap
 from afterclamp.io.errors import EditRefused
 from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QWidget
 
-from ..clock_setting import clock_words
 from ..clock_typing import length_text, read_clock
+from ..clock_words import clock_words
 from ..wording import half_width
 from .clock_face import number, plus_minus
-from .lists import TypingBox
+from .typing_boxes import TypingBox
 
 SIDES = ("ahead", "behind")
 
@@ -108,18 +108,6 @@ def proposal_words(found: ClockEstimate) -> str:
     if math.isfinite(found.drift_sd_ppm) and found.drift_ppm:
         words += f"; drift ± {number(half_width(found.drift_sd_ppm), 0)} ppm"
     return f"{words} ({found.evidence})"
-
-
-def evidence_words(found: ClockEstimate) -> str:
-    """What a person must know before taking an estimate, the question first."""
-    if not found.told:
-        return f"Cannot be told from what is here. {found.cannot_tell}"
-    said = [found.question, *found.words]
-    told = " ".join(found.words)
-    left_out = [f"“{one.text}”" for one in found.outliers if f"“{one.text}”" not in told]
-    if left_out:
-        said.append(f"Lines that fit nothing, left out: {'; '.join(left_out)}.")
-    return "\n".join(line for line in said if line)
 
 
 def heading_of(source: Source) -> str:

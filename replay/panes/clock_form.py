@@ -33,13 +33,13 @@ from ..clock_setting import (
     step_sizes,
 )
 from ..clock_typing import length_text, read_length, read_number, stamp_text
+from ..clock_words import evidence_lines
 from ..wording import half_width
 from .clock_face import number
 from .clock_fields import (
     SIDES,
     Written,
     clear_line,
-    evidence_words,
     heading_of,
     label_for,
     new_field,
@@ -50,7 +50,10 @@ from .clock_fields import (
     reader_of,
     signed_length,
 )
-from .lists import TypingBox
+from .typing_boxes import TypingBox
+
+MOST_LINES = 12
+"""More evidence than this is scrolled."""
 
 
 class ClockForm(QFrame):
@@ -104,6 +107,7 @@ class ClockForm(QFrame):
         self.problems = {name: new_problem(self) for name in ("offset", "says", "within", "drift", "steps")}
         rows = QVBoxLayout()
         rows.setSpacing(4)
+        rows.setContentsMargins(0, 0, 0, 0)
         problems = self.problems
         for line in (
             new_line(
@@ -140,7 +144,6 @@ class ClockForm(QFrame):
         self.evidence = QScrollArea(self)
         self.evidence.setWidgetResizable(True)
         self.evidence.setFrameShape(QFrame.Shape.NoFrame)
-        self.evidence.setMinimumHeight(4 * self.fontMetrics().height())
         self.evidence.setWidget(self.words)
         self.bench = QPushButton("&Look at its traces…", self)
         self.bench.setToolTip("Lay this source's trace on a known one and drag it right")
@@ -206,7 +209,9 @@ class ClockForm(QFrame):
         self.evidence.setVisible(found is not None)
         if found is not None:
             self.take.setText(f"Take &what the evidence says: {proposal_words(found)}")
-            self.words.setText(evidence_words(found))
+            self.words.setText("\n".join(evidence_lines(found)))
+            needed = self.words.heightForWidth(max(self.width(), 600)) + self.fontMetrics().height()
+            self.evidence.setMinimumHeight(min(needed, MOST_LINES * self.fontMetrics().height()))
         self.take.setChecked(taken)
         self._filling = False
         self._read()

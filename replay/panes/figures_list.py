@@ -76,7 +76,8 @@ def told(figure: Figure) -> str:
     if figure.note:
         lines.append(f"{readable(figure.note)[:1].upper()}{readable(figure.note)[1:]}.")
     if figure.limit_source:
-        lines.append(f"Limit: {figure.limit_source}.")
+        of_set = f"; set {figure.limit_set}" if figure.limit_set else ""
+        lines.append(f"Limit: {figure.limit_source}{of_set}.")
     return "\n".join(lines)
 
 
@@ -103,11 +104,13 @@ class FiguresList(ListPane):
         page = QScrollArea(self)
         page.setWidgetResizable(True)
         page.setFrameShape(QFrame.Shape.NoFrame)
+        page.hide()
         page.setFixedHeight(NOTE_LINES * self.fontMetrics().height())  # the rows keep their room
         page.setWidget(self.note)
         layout = self.layout()
         if layout is not None:
             layout.addWidget(page)
+        self._page = page
         self._shown: tuple[Span, ...] = ()
         self._at = -1  # which stretch of the selected row was gone to last
         self.selected.connect(self._tell)
@@ -145,6 +148,7 @@ class FiguresList(ListPane):
         self._write_note(row)
 
     def _write_note(self, row: Row | None) -> None:
+        self._page.setVisible(row is not None)  # without a row it would be a hole
         if row is None:
             self.note.setText("")
             return

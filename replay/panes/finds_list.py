@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from afterclamp.annotate.finds import Find, Finds
 from PySide6.QtWidgets import QWidget
 
-from .clock_face import ClockFace, length, plus_minus
+from .clock_face import ClockFace, length, within
 from .lists import Column, ListPane, Row
 
 COLUMNS = (
@@ -15,7 +15,7 @@ COLUMNS = (
     Column(
         "±",
         "± 9 s",
-        "What the clocks of its channels leave its times, 95 %; nothing on the reference clock itself",
+        "What its times leave open, 95 %: the clocks of its channels, and the second that a rule goes by",
         right=True,
     ),
     Column("Code", "E00", "Class of the pattern; the catalogue has its rule"),
@@ -45,8 +45,8 @@ def find_row(find: Find, face: ClockFace, state: str, channel_names: Mapping[str
     names = every if len(each) <= NAMED + 1 else f"{', '.join(each[:NAMED])} and {len(each) - NAMED} more"
     span = find.end_s - find.start_s
     what = f"{find.name}, {names}" if find.code.startswith("A") else find.name
-    within = plus_minus(find.unc_s)
-    cells = (face.text(find.start_s), within, find.code, what, length(span), state, plainness(find), names)
+    doubt = within(find.unc_s)
+    cells = (face.text(find.start_s), doubt, find.code, what, length(span), state, plainness(find), names)
     return Row(
         key=find.key,
         start=find.start_s,
@@ -54,7 +54,7 @@ def find_row(find: Find, face: ClockFace, state: str, channel_names: Mapping[str
         cells=cells,
         order=(find.start_s, find.unc_s, find.code, find.name, span, state, find.confidence, names),
         tip=f"{find.code} {find.name}\n"
-        f"{face.text(find.start_s)} to {face.text(find.end_s)} {within or 'on the reference clock'}, {length(span)}\n"
+        f"{face.text(find.start_s)} to {face.text(find.end_s)} {doubt}, {length(span)}\n"
         f"{every}, {plainness(find)}\n{state}; Enter goes there, A accepts, S sets aside, Ctrl+Z takes that back",
         dim=state == "set aside",
         item=find,

@@ -7,7 +7,7 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QDialog, QDialogButtonBox, QLabel, QVBoxLayout, QWidget
 
 from .clock_face import ClockFace
-from .lists import TypingBox
+from .typing_boxes import TypingBox
 
 
 class GoToBox(QDialog):

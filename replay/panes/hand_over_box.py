@@ -22,7 +22,7 @@ from PySide6.QtWidgets import (
 )
 
 from ..hand_over import FORMS
-from .lists import TypingBox
+from .typing_boxes import TypingBox
 
 WHOLE = "the whole case"
 
@@ -77,6 +77,8 @@ class HandOverBox(QDialog):
             self,
         )
         caution.setWordWrap(True)
+        # A dialog asks a wrapped label for its height before it knows its width: keep room, as for a larger font.
+        caution.setMinimumHeight(3 * self.fontMetrics().lineSpacing())
         layout.addWidget(caution)
         buttons = QDialogButtonBox(self)
         self.go = buttons.addButton("Hand over", QDialogButtonBox.ButtonRole.AcceptRole)

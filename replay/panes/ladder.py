@@ -10,13 +10,11 @@ from afterclamp.annotate.phase_model import Phase
 from afterclamp.io.case import Span, TimedNote
 from PySide6.QtCore import QEvent, QPoint, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import (
-    QBrush,
     QColor,
     QContextMenuEvent,
     QFocusEvent,
     QHelpEvent,
     QKeyEvent,
-    QLinearGradient,
     QMouseEvent,
     QPainter,
     QPaintEvent,
@@ -28,36 +26,8 @@ from ..strips.theme import PAPER, Theme
 from .clamp_row import CLAMP, Moment
 from .clock_face import ClockFace, length, plus_minus
 from .phase_times import PhaseTimes
+from .rung_paint import paint_rung
 from .rungs import LANES, Rung, lane_of, rung_of
-
-_FILLS = {
-    "pre": "#ECEBE6",
-    "post": "#ECEBE6",
-    "bypass": "#C9D8E2",
-    "going_on": "#E3E0D4",
-    "cooling": "#CFE3F0",
-    "cold_steady": "#C3D7E4",
-    "reperfusion": "#E3E0D4",
-    "warming": "#F3E3C3",
-    "weaning": "#E3E0D4",
-    "clamp": "#D9D4DF",
-    "lower_body_arrest": "#BFC4C8",
-    "no_flow_arrest": "#5B6368",
-    "selective_cerebral": "#E6DDEB",
-}
-
-
-SHORT = {
-    "pre": "before bypass",
-    "going_on": "on",
-    "lower_body_arrest": "lower body",
-    "no_flow_arrest": "no flow",
-    "selective_cerebral": "head only",
-    "reperfusion": "reflow",
-    "weaning": "off",
-}
-"""What stands on a bar where the whole name has no room."""
-
 
 HOW = (
     "Phases as nested bars. Up and Down choose a phase, Enter goes to its start, [ and ] set its start and its end "
@@ -240,7 +210,10 @@ class PhaseLadder(QWidget):
             )
         for number, rung in enumerate(self.rungs):
             if rung.is_set:
-                self._paint_rung(painter, rung, number == self.chosen)
+                per_second = self._x(1.0) - self._x(0.0)
+                paint_rung(
+                    painter, self._box(rung), rung, per_second, self._theme, chosen=number == self.chosen
+                )
             else:
                 self._paint_unset(painter, rung, number == self.chosen)
         painter.setPen(QPen(QColor(theme.playhead), 1))
@@ -273,39 +246,6 @@ class PhaseLadder(QWidget):
             painter.setPen(QPen(ink, 2))
             painter.setBrush(Qt.BrushStyle.NoBrush)
             painter.drawRect(box.adjusted(1, 0.5, -1, -0.5))
-
-    def _paint_rung(self, painter: QPainter, rung: Rung, chosen: bool) -> None:
-        box = self._box(rung)
-        fill = QColor(_FILLS.get(rung.name, self._theme.phase))
-        edges = [2 * (self._x(unc) - self._x(0.0)) for unc in (rung.start_unc, rung.end_unc)]
-        if max(edges) > 2 and box.width() > 4:
-            # An uncertain boundary fades over its own 95 % interval instead of pretending to be a line.
-            clear = QColor(fill)
-            clear.setAlpha(40)
-            first, last = (min(edge / box.width(), 0.5) for edge in edges)
-            gradient = QLinearGradient(box.topLeft(), box.topRight())
-            for place, colour in ((0.0, clear if first else fill), (first, fill), (1 - last, fill)):
-                gradient.setColorAt(place, colour)
-            gradient.setColorAt(1.0, clear if last else fill)
-            painter.fillRect(box, QBrush(gradient))
-        else:
-            painter.fillRect(box, fill)
-        painter.setPen(QPen(QColor(self._theme.ink if chosen else self._theme.soft_ink), 2 if chosen else 1))
-        painter.setBrush(Qt.BrushStyle.NoBrush)
-        painter.drawRect(box.adjusted(0.5, 0.5, -0.5, -0.5))
-        room = int(box.width()) - 6
-        words = rung.words
-        if self.fontMetrics().horizontalAdvance(words) > room:
-            words = SHORT.get(rung.name, words)
-        if self.fontMetrics().horizontalAdvance(words) > room:
-            words = (
-                self.fontMetrics().elidedText(words, Qt.TextElideMode.ElideRight, room) if room > 30 else ""
-            )
-        if words:
-            painter.setPen(QColor("#FFFFFF" if fill.lightness() < 128 else self._theme.ink))
-            painter.drawText(
-                box.adjusted(3, 0, -3, 0), Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, words
-            )
 
     # -- hands --------------------------------------------------------------------------------------
 

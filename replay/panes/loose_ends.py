@@ -9,6 +9,7 @@ from PySide6.QtCore import QUrl, Signal
 from PySide6.QtWidgets import QTextBrowser, QWidget
 
 CLOCKS = "Clocks that nobody has set"
+FAR_AWAY = "Far from everything else: kept, but not shown"
 _SET_CLOCKS = "set-clocks"
 
 Section = tuple[str, list[str]]
@@ -21,12 +22,14 @@ def sections(
     conflicts: Iterable[str] = (),
     repairs: Iterable[str] = (),
     set_aside: Iterable[str] = (),
+    far_away: Iterable[str] = (),
     clocks: Iterable[str] = (),
 ) -> list[Section]:
     """Headed lists, empty ones left out."""
     named = (
         ("In dispute: two edits replace the same one, the later stands meanwhile", list(conflicts)),
         (CLOCKS, list(clocks)),
+        (FAR_AWAY, list(far_away)),
         ("Not looked for", list(not_looked_for)),
         ("Seen and not put forward", list(held_back)),
         ("Log: put right on reading", list(repairs)),
@@ -63,7 +66,7 @@ class LooseEnds(QTextBrowser):
         html = []
         for heading, lines in found:
             items = "".join(f"<li>{escape(line)}</li>" for line in lines)
-            link = f" <a href='{_SET_CLOCKS}'>Set clocks…</a>" if heading == CLOCKS else ""
+            link = f" <a href='{_SET_CLOCKS}'>Set clocks…</a>" if heading in (CLOCKS, FAR_AWAY) else ""
             html.append(f"<p><b>{escape(heading)}</b> ({len(lines)}){link}</p><ul>{items}</ul>")
         self.setHtml("".join(html))
 

@@ -18,7 +18,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from .lists import TypingBox
+from .typing_boxes import TypingBox
 
 ClassChoice = tuple[str, str]
 """Code and plain name."""

@@ -13,6 +13,7 @@ import numpy as np
 from afterclamp.io.case import Case, Channel
 from afterclamp.io.terms import KINDS, STATISTICS, Identity, mdc_term, units_of, usable
 from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QShowEvent
 from PySide6.QtWidgets import (
     QComboBox,
     QDialog,
@@ -39,7 +40,10 @@ _HEADINGS = (
     "So it is",
 )
 _SOURCE, _WRITTEN, _VALUES, _KIND, _SITE, _SIDE, _STATISTIC, _UNIT, _NAME = range(9)
+_Adjust = QComboBox.SizeAdjustPolicy
 _NOT_KNOWN = "not known"
+_NAME_W = 190  # pixels of the last column at least: its words are wrapped
+BESIDE = 14  # pixels of a cell that the desk's style keeps free around a box
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,8 +89,8 @@ class NameLinesBox(QDialog):
         self.table.setHorizontalHeaderLabels(_HEADINGS)
         self.table.verticalHeader().hide()
         header = self.table.horizontalHeader()
-        header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
-        header.setSectionResizeMode(_NAME, QHeaderView.ResizeMode.Stretch)
+        header.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
+        header.setStretchLastSection(True)
         for row, channel in enumerate(self._channels):
             self._fill(row, channel)
         self.said = QLabel()
@@ -114,19 +118,46 @@ class NameLinesBox(QDialog):
             item = QTableWidgetItem(text)
             item.setFlags(Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable)
             self.table.setItem(row, column, item)
-        kind = self._box(row, _KIND, [(one.plain_name, one.name) for one in KINDS.values()], channel.kind)
+        self._box(row, _KIND, [(one.plain_name, one.name) for one in KINDS.values()], channel.kind)
         self._allow(row, channel.site, channel.side, channel.identity.statistic, channel.unit)
-        kind.currentIndexChanged.connect(lambda _, row=row: self._kind_changed(row))
         self._name(row)
 
+    def _fit(self) -> None:
+        """Columns as wide as the boxes in them, which Qt does not measure again when their choices change."""
+        header = self.table.horizontalHeader()
+        for column in range(len(_HEADINGS)):
+            boxes = (self.table.cellWidget(row, column) for row in range(self.table.rowCount()))
+            widths = [box.sizeHint().width() + BESIDE for box in boxes if box is not None]
+            widths += [self.table.sizeHintForColumn(column), header.sectionSizeHint(column)]
+            header.resizeSection(column, max(widths) if column != _NAME else _NAME_W)
+
+    def showEvent(self, event: QShowEvent) -> None:
+        """Boxes know their width once they are shown in the desk's style."""
+        super().showEvent(event)
+        self._fit()
+        header = self.table.horizontalHeader()
+        wide = sum(header.sectionSize(column) for column in range(_NAME)) + _NAME_W
+        wide += self.width() - self.table.viewport().width()
+        self.resize(max(self.width(), min(wide, self.screen().availableGeometry().width())), self.height())
+
     def _box(self, row: int, column: int, choices: Sequence[tuple[str, str]], now: str) -> QComboBox:
-        box = QComboBox()
-        box.setAccessibleName(f"{_HEADINGS[column]} of {self._channels[row].label}")
+        """The box of a cell, made or filled anew."""
+        box = self.table.cellWidget(row, column)
+        if not isinstance(box, QComboBox):
+            box = QComboBox()
+            box.setAccessibleName(f"{_HEADINGS[column]} of {self._channels[row].label}")
+            self.table.setCellWidget(row, column, box)
+            settle = self._kind_changed if column == _KIND else self._name
+            box.currentIndexChanged.connect(lambda _, row=row: settle(row))
+        box.blockSignals(True)
+        box.clear()
         for words, value in choices:
             box.addItem(words, value)
-        place = box.findData(now)
-        box.setCurrentIndex(max(place, 0))
-        self.table.setCellWidget(row, column, box)
+        box.setCurrentIndex(max(box.findData(now), 0))
+        box.blockSignals(False)
+        # Measured anew at each change of policy. Left at AdjustToContents it would leave its cell a moment later.
+        for policy in (_Adjust.AdjustToContents, _Adjust.AdjustToContentsOnFirstShow):
+            box.setSizeAdjustPolicy(policy)
         return box
 
     def _allow(self, row: int, site: str, side: str, statistic: str, unit: str) -> None:
@@ -146,11 +177,11 @@ class NameLinesBox(QDialog):
         ):
             box = self._box(row, column, choices, now)
             box.setEnabled(box.count() > 1)
-            box.currentIndexChanged.connect(lambda _, row=row: self._name(row))
 
     def _kind_changed(self, row: int) -> None:
         self._allow(row, *(self._chosen(row, column) for column in (_SITE, _SIDE, _STATISTIC, _UNIT)))
         self._name(row)
+        self._fit()
 
     def _chosen(self, row: int, column: int) -> str:
         box = self.table.cellWidget(row, column)

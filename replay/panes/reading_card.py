@@ -12,7 +12,7 @@ from afterclamp.annotate.rules import Find
 from afterclamp.io.case import Case
 from afterclamp.io.seconds import HOLD_INTERVALS
 from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt, QTimer
-from PySide6.QtGui import QColor, QFont, QResizeEvent
+from PySide6.QtGui import QColor, QFont, QFontMetrics, QResizeEvent
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableView, QVBoxLayout, QWidget
 
 from ..strips.theme import PAPER, plain_unit
@@ -29,6 +29,8 @@ pulse says little (this project's choice)."""
 
 EVERY_MS = 100  # while the playhead runs; faster than anyone reads, slow enough to cost nothing
 
+_WIDEST_VALUE = "118  (157–161)"  # mmHg; a shorter one only leaves room
+_BESIDE = 18  # pixels beside the words of a cell: 4 of the style sheet and 3 of the style on each side, and a little
 _HEADINGS = ("Channel", "Value", "Unit", "Age", "Source")
 _KIND_ORDER = (
     "arterial_pressure", "central_venous_pressure", "pulmonary_artery_pressure", "line_pressure", "pump_flow",
@@ -121,6 +123,11 @@ class _ReadingModel(QAbstractTableModel):
         self._digits.setFeature(QFont.Tag("tnum"), 1)
         self._digits.setBold(True)
 
+    @property
+    def digits(self) -> QFont:
+        """What values are written in."""
+        return self._digits
+
     def set_channels(self, channels: list[Any]) -> None:
         self.beginResetModel()
         self.channels = channels
@@ -149,7 +156,7 @@ class _ReadingModel(QAbstractTableModel):
             decimals = _DECIMALS.get(channel.unit, 2)
             text = number(reading.value, decimals)
             if channel.kind.endswith("_pressure") and math.isfinite(reading.low):
-                text += f"  ({number(reading.low, decimals)}…{number(reading.high, decimals)})"
+                text += f"  ({number(reading.low, decimals)}–{number(reading.high, decimals)})"
             return text
         if column == 2:
             return plain_unit(channel.unit, channel.unit_as_written) or "unit?"
@@ -175,7 +182,7 @@ class _ReadingModel(QAbstractTableModel):
         if role == Qt.ItemDataRole.ToolTipRole:
             channel, reading = self.channels[row], self.readings[row]
             what = (
-                f"mean of the last {number(WAVE_WINDOW_S, 0)} s, lowest…highest"
+                f"mean of the last {number(WAVE_WINDOW_S, 0)} s, lowest to highest"
                 if channel.is_wave
                 else f"last value, one every {length(channel.interval_s)}"
             )
@@ -224,9 +231,9 @@ class ReadingCard(QWidget):
         header = self.table.horizontalHeader()
         header.setHighlightSections(False)
         header.setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
-        for section, sample in enumerate(("118 (57…161) ", "mL/min", "1:00 min", "oximeter 0"), start=1):
+        for section, sample in enumerate((_WIDEST_VALUE, "mL/min", "1:00 min", "oximeter 0"), start=1):
             header.setSectionResizeMode(section, QHeaderView.ResizeMode.Interactive)
-            header.resizeSection(section, self.fontMetrics().horizontalAdvance(sample) + 10)
+            header.resizeSection(section, self._width_of(sample, bold=section == 1))
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.addWidget(self.table)
@@ -239,6 +246,7 @@ class ReadingCard(QWidget):
     def set_case(self, case: Case | None) -> None:
         """Show the channels of a case; None empties the card."""
         self._model.set_channels([] if case is None else in_order(case.channels))
+        self.table.horizontalHeader().resizeSection(1, self._width_of(_WIDEST_VALUE, bold=True))
         self._make_room()
         self.show_at(self._t)
 
@@ -247,12 +255,27 @@ class ReadingCard(QWidget):
         super().resizeEvent(event)
         self._make_room()
 
+    def _width_of(self, words: str, *, bold: bool = False) -> int:
+        """Pixels of a cell that these words fit into."""
+        metrics = QFontMetrics(self._model.digits) if bold else self.fontMetrics()
+        return metrics.horizontalAdvance(words) + _BESIDE
+
+    def _never_cut(self) -> None:
+        """A number that is cut looks like another one: its column grows, and names are cut instead."""
+        header = self.table.horizontalHeader()
+        for section in (1, 2, 3):
+            cells = {self._model.cell(row, section) for row in range(self._model.rowCount())}
+            wide = max((self._width_of(words, bold=section == 1) for words in cells), default=0)
+            if wide > header.sectionSize(section):
+                header.resizeSection(section, wide)
+                self._make_room()
+
     def _make_room(self) -> None:
         metrics = self.fontMetrics()
         names = [metrics.horizontalAdvance(str(one.plain_name)) for one in self._model.channels]
         header = self.table.horizontalHeader()
         wanted = max(names, default=0) + 16 + sum(header.sectionSize(section) for section in (1, 2, 3))
-        source = metrics.horizontalAdvance("oximeter 0") + 10
+        source = self._width_of("oximeter 0")
         bar = self.table.verticalScrollBar().sizeHint().width() + 4
         self.table.setColumnHidden(4, wanted + source + bar > self.table.width())
 
@@ -285,4 +308,5 @@ class ReadingCard(QWidget):
         now = [find for find in self._artefacts if find.start_s <= self._t < find.end_s]
         readings = [covered(read_at(channel, self._t), now, channel.name) for channel in self._model.channels]
         self._model.set_readings(readings)
+        self._never_cut()
         self._timer.start()

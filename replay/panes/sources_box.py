@@ -21,7 +21,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from .clock_words import clock_words
+from ..clock_words import clock_words
 
 _HEADINGS = ("In the case", "Source", "Read as", "File", "Since then", "Lines", "Clock")
 _IN = 0

@@ -182,11 +182,21 @@ class ThreeViews(QWidget):
         self._show_strips()
 
     def refresh_case(self, case: Case) -> None:
-        """The same case after an edit."""
+        """The same case after an edit. With other clocks it may begin or end elsewhere.
+
+        A view that showed all of it does so again; any other stays where it is, but never beyond the ends.
+        """
+        before, self._whole = self._whole, case.span if case.span.duration > 0 else Span(0.0, 1.0)
         self._case, self._strips = case, strips_of(case)
-        self._whole = case.span
         self._shown.clear()
         self._show_strips()
+        if self._whole == before:
+            return
+        for number, view in enumerate(self.views):
+            window = view.span
+            if window == before:
+                window = self._whole
+            self._set_window(number, placed(window.start, 0.0, window.duration, self._whole))
 
     def hidden_strips(self) -> list[list[str]]:
         """Titles taken out of each view, to be remembered."""

@@ -24,6 +24,7 @@ def appendix(case: Case, states: Mapping[str, StateArray]) -> Section:
         for source in case.sources
         for what in source.set_aside
     ]
+    closing += [f"Far from everything else: {what}." for what in case.far_away]
     closing += [f"In the log: {repair}." for repair in case.log.repairs]
     return Section(
         "Appendix: clocks and quality",

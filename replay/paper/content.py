@@ -11,7 +11,37 @@ from typing import Literal
 
 from afterclamp.io.case import Span
 
-Look = Literal["strips", "overview", "small"]
+Look = Literal["strips", "overview", "small", "clock"]
+
+
+@dataclass(frozen=True, slots=True)
+class ClockEvidence:
+    """What a picture of a source's clock shows.
+
+    Attributes
+    ----------
+    source : str
+    own : str
+        Id of its trace; empty for a source of text, whose lines are shown.
+    known : str
+        Id of the trace of another source that it is laid on.
+    curve : tuple of (float, float)
+        Seconds ahead, and how well they fit; empty where it was not worked out again.
+    curve_name : str
+    points : tuple of (float, float, float, bool)
+        Reference seconds, seconds later than the clock says, standard deviation (infinite where not known)
+        and whether it was used.
+    not_used : tuple of str
+        Lines of text that fit nothing.
+    """
+
+    source: str
+    own: str
+    known: str
+    curve: tuple[tuple[float, float], ...] = ()
+    curve_name: str = ""
+    points: tuple[tuple[float, float, float, bool], ...] = ()
+    not_used: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +118,10 @@ class Picture:
     rows : int
         How many strips it has, where that is known: more than two need more height.
     look : str
-        ``"strips"``, ``"overview"`` (each kind of phase in a row of its own) or ``"small"`` (one trace, no legend).
+        ``"strips"``, ``"overview"`` (each kind of phase in a row of its own), ``"small"`` (one trace, no legend) or
+        ``"clock"`` (two traces laid on each other, before and after the clock was set).
+    clock : ClockEvidence or None
+        Of the last look.
     """
 
     span: Span
@@ -98,6 +131,7 @@ class Picture:
     caption: str
     rows: int = 2
     look: Look = "strips"
+    clock: ClockEvidence | None = None
 
 
 @dataclass(frozen=True, slots=True)

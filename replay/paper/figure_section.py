@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from ..tables import limit_text
@@ -31,9 +31,41 @@ def figure_section(computed: Sequence[Figure], name: Name = site_words) -> Secti
     measured = [figure for figure in computed if figure.side and figure.value is not None]
     delivery = [figure for figure in measured if figure.measure == DELIVERY]
     others = [figure for figure in measured if figure.measure != DELIVERY]
+    cited = _numbered([*others, *delivery])
     means = [figure for figure in computed if not figure.side and figure.value is not None]
-    tables = [_outside(others, name), *([_delivery(delivery)] if delivery else []), _means(means, name)]
+    tables = [_outside(others, name, cited), *([_delivery(delivery, cited)] if delivery else [])]
+    tables += [*([_sources(cited)] if cited else []), _means(means, name)]
     return Section("Minutes and areas", lead=(LEAD,), tables=tuple(tables))
+
+
+Cited = Mapping[tuple[str, str], int]
+"""The number under which the list of sources gives a limit's source and set."""
+
+
+def _numbered(measured: Sequence[Figure]) -> Cited:
+    cited: dict[tuple[str, str], int] = {}
+    for figure in measured:
+        if figure.limit_source:
+            cited.setdefault((figure.limit_source, figure.limit_set), len(cited) + 1)
+    return cited
+
+
+def _limit(figure: Figure, cited: Cited) -> str:
+    """A limit with the number of its source."""
+    number_of = cited.get((figure.limit_source, figure.limit_set))
+    return f"{limit_text(figure)} [{number_of}]" if number_of else limit_text(figure)
+
+
+def _sources(cited: Cited) -> Table:
+    return Table(
+        caption="Where the limits above come from, by the number behind each",
+        headings=("number", "source", "set of limits"),
+        rows=tuple(
+            Row((f"[{number_of}]", readable(source), title or NONE))
+            for (source, title), number_of in cited.items()
+        ),
+        widths=(12, 130, 36),
+    )
 
 
 def limit_section(computed: Sequence[Figure], sets: Sequence[LimitSet]) -> Section:
@@ -70,7 +102,7 @@ _NUMBERS = (
 )
 
 
-def _outside(measured: Sequence[Figure], name: Name) -> Table:
+def _outside(measured: Sequence[Figure], name: Name, cited: Cited) -> Table:
     rows, told = [], set[str]()
     for key, figure in enumerate(measured, start=1):
         rows.append(
@@ -78,7 +110,7 @@ def _outside(measured: Sequence[Figure], name: Name) -> Table:
                 (
                     figure.measure.replace("_", " "),
                     ", ".join(part for part in (phase_name(figure.phase), figure.part) if part),
-                    limit_text(figure),
+                    _limit(figure, cited),
                     *_numbers(figure),
                     _place(name(figure.site)) or NONE,
                 ),
@@ -101,7 +133,7 @@ def _place(site: str) -> str:
     return re.sub(r" (temperature|saturation)\b", "", site)
 
 
-def _delivery(measured: Sequence[Figure]) -> Table:
+def _delivery(measured: Sequence[Figure], cited: Cited) -> Table:
     """Oxygen delivery under each of several published limits, one beneath the other."""
     rows, told = [], set[str]()
     parts = list(dict.fromkeys((figure.phase, figure.part) for figure in measured))
@@ -118,7 +150,7 @@ def _delivery(measured: Sequence[Figure]) -> Table:
                 Row(
                     (
                         ", ".join(words for words in (phase_name(phase), part) if words),
-                        limit_text(figure),
+                        _limit(figure, cited),
                         *_numbers(figure),
                         figure.limit_source or NONE,
                     ),
@@ -141,7 +173,7 @@ def _note(figure: Figure, told: set[str]) -> str:
     """The note of a figure; what concerns the measure itself and the limit's rivals only where it stands first."""
     sentences = [part for part in figure.note.split("; ") if part]
     if figure.rivals:
-        sentences.append("others say: " + ", ".join(figure.rivals))
+        sentences.append("other published limits: " + ", ".join(figure.rivals))
     new = [part for part in sentences if part.startswith(_ALWAYS) or (figure.measure + part) not in told]
     told |= {figure.measure + part for part in new}
     text = "; ".join(new)

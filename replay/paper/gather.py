@@ -13,12 +13,14 @@ from afterclamp.annotate.site import believed_site
 
 from ..cautions import CAUTIONS, CAUTIONS_TITLE
 from ..footing import CaseFooting, confirmed_words, states_of
-from ..wording import NONE, length, phase_name, spread
+from ..wording import NONE, length, phase_name, several, spread
 from .appendix import appendix
+from .clock_section import clock_section
 from .content import CaseContent, Picture, Row, Section, Table
 from .figure_section import figure_section, limit_section
 from .headline import headline
-from .moments import Name, find_sections, mark_section, namer, phase_key, rule_table, said_section, when
+from .moments import find_sections, mark_section, phase_key, rule_table, said_section, when
+from .names import Names
 
 if TYPE_CHECKING:
     from afterclamp.annotate.finds import Find
@@ -57,21 +59,21 @@ def gather(
     """
     from afterclamp.annotate.figures import figures
     from afterclamp.annotate.finds import find
-    from afterclamp.annotate.limits import default_sets, rule_limits
+    from afterclamp.annotate.limits import in_force, rule_limits
     from afterclamp.annotate.marks import marks, verdicts
 
-    in_force = default_sets() if limits is None else (limits,)
+    sets = in_force(limits)
     found_phases = phases(case)
-    found = find(case, believe, rule_limits(*in_force))
+    found = find(case, believe, rule_limits(*sets))
     own_marks = marks(case)
     said = verdicts(case, tuple(found))
-    computed = figures(case, believe, in_force)
+    computed = figures(case, believe, sets)
     states = states_of(case)
     masked = {channel.id: masked_seconds(channel, case.grid) for channel in case.channels if channel.count}
     confirmed = confirmed_words(said, len(found))
-    footing = CaseFooting.of(case, limits=in_force, states=states, confirmed_by=confirmed)
+    footing = CaseFooting.of(case, limits=sets, states=states, confirmed_by=confirmed)
     site, reason = believed_site(case, believe)
-    name = namer(case, believe)
+    name = Names.of(case, believe)
     content = CaseContent(
         title=f"Case paper: {case.name}",
         facts=_facts(case, site is not None, reason, footing),
@@ -82,11 +84,12 @@ def gather(
             _phase_section(case, found_phases, name),
             figure_section(computed, name),
             *find_sections(case, found, said, name),
-            mark_section(case, own_marks),
+            mark_section(case, own_marks, name),
             said_section(case),
             appendix(case, states),
+            *clock_section(case),
             Section("Appendix: rules", tables=(rule_table(found),)),
-            limit_section(computed, in_force),
+            limit_section(computed, sets),
         ),
         cautions=(f"{CAUTIONS_TITLE} {CAUTIONS[0]}", *CAUTIONS[1:]),
         footer=footing.text(day),
@@ -102,7 +105,8 @@ def _facts(case: Case, site: bool, reason: str, footing: CaseFooting) -> tuple[t
     facts = [
         (
             "Record",
-            f"{length(span.duration)} (min:s), {len(case.sources)} source(s), {len(case.channels)} channel(s); "
+            f"{length(span.duration)} (min:s), {several(len(case.sources), 'source')}, "
+            f"{several(len(case.channels), 'channel')}; "
             + (
                 f"the reference clock runs from {case.clock_text(span.start)} to {case.clock_text(span.end)}"
                 if case.start_clock is not None
@@ -220,7 +224,7 @@ def _overview_words(case: Case, shown: Sequence[Channel], found_phases: Sequence
 # -- phases ------------------------------------------------------------------------------------------
 
 
-def _phase_section(case: Case, found: Sequence[Phase], name: Name) -> Section:
+def _phase_section(case: Case, found: Sequence[Phase], name: Names) -> Section:
     rows = []
     for phase in found:
         alternatives = "; ".join(phase.alternatives)

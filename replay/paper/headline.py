@@ -16,7 +16,7 @@ from afterclamp.annotate.view import CORE_NAMES
 
 from ..wording import NONE, Z95, in_minutes, length, number, spread, unit_name
 from .content import Row, Table
-from .moments import GRID_SD_S, note_doubt, phase_key, when
+from .moments import note_doubt, phase_key, when
 
 if TYPE_CHECKING:
     from afterclamp.annotate.figures import Figure
@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from afterclamp.annotate.phases import Phase
     from afterclamp.annotate.series import Series
     from afterclamp.io.case import Case
+
+GRID_SD_S = 1 / math.sqrt(12)  # what a time on a grid of whole seconds leaves open
 
 NOT_SET = "not set"
 LINES_SHOWN = 6

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from afterclamp.io.case import Span
 
 from ..evidence_words import Fact, facts_of, lag_words, link_words, other_explanations, rests_on, subtitle
-from ..wording import Z95, half_width, length, number, site_words, spread
+from ..wording import half_width, length, number, spread
 from .content import Moment, Picture, Row, Section, Table
+from .names import Names
 
 if TYPE_CHECKING:
     from afterclamp.annotate.finds import Find, Finds
@@ -22,11 +23,8 @@ if TYPE_CHECKING:
 CONTEXT_S = 300.0  # 5 min on both sides of an event
 CLOSE_CONTEXT_S = 20.0  # of something shorter than a minute: a flush is lost in ten minutes
 SHORT_S = 60.0
-GRID_SD_S = 1 / math.sqrt(12)  # what a time on a grid of whole seconds leaves open
 LISTED_TIMES = 20  # the same words more often are a sign, not something said (this project's choice)
 CHANNELS_SHOWN = 3  # names in a list; a gap may be on a dozen
-
-Name = Callable[[str], str]
 
 
 def when(case: Case, t: float) -> str:
@@ -48,33 +46,6 @@ def _key(key: str) -> str:
     return "".join(c if c.isalnum() else "-" for c in key)
 
 
-def namer(case: Case, believe: str | None = None) -> Name:
-    """How the paper writes a channel that a rule or a figure names: as people say it."""
-    from afterclamp.annotate.named import signals, under_their_site
-    from afterclamp.annotate.site import believed_signal
-
-    named = under_their_site(signals(case), believed_signal(case, believe)[0])
-    said = {name: signal.plain_name for name, signal in named.items()}
-    said |= {channel.id: channel.plain_name for channel in case.channels if channel.id not in said}
-    return lambda name: said.get(name) or site_words(name)
-
-
-def channels_of(case: Case, names: Sequence[str]) -> list[Channel]:
-    """Channels by canonical name or id, each once; two lines may share a name where no site is known."""
-    found = {
-        channel.id: channel
-        for name in names
-        for channel in case.channels
-        if name in (channel.name, channel.id) and channel.count
-    }
-    return list(found.values())
-
-
-def find_doubt(find: Find) -> float:
-    """Half width of the 95 % interval of a find's times: what its clocks leave it, and the grid's second."""
-    return math.hypot(find.unc_s, Z95 * GRID_SD_S)
-
-
 def note_doubt(case: Case, note: TimedNote) -> str:
     """The ± of a line of text."""
     unset = any(source.name == note.source and source.clock.method == "unset" for source in case.sources)
@@ -91,7 +62,7 @@ def picture_span(case: Case, start: float, end: float) -> Span:
 
 
 def find_sections(
-    case: Case, found: Finds, verdicts: Mapping[str, Sequence[Verdict]], name: Name
+    case: Case, found: Finds, verdicts: Mapping[str, Sequence[Verdict]], name: Names
 ) -> tuple[Section, ...]:
     """A list of all finds, artefacts with a small picture each, events with a block each."""
     states = {find.key: _state(verdicts.get(find.key, ())) for find in found}
@@ -116,13 +87,13 @@ def _title(find: Find) -> str:
     return ", ".join(part for part in (f"{find.code} {find.name}", subtitle(find)) if part)
 
 
-def _list(case: Case, found: Finds, states: Mapping[str, str], name: Name) -> Section:
+def _list(case: Case, found: Finds, states: Mapping[str, str], name: Names) -> Section:
     rows = tuple(
         Row(
             (
                 _title(find),
                 when(case, find.start_s),
-                spread(find_doubt(find)),
+                spread(find.unc_s),
                 length(find.duration_s),
                 _few(find.channels, name),
                 number(find.confidence, 2),
@@ -148,7 +119,7 @@ def _list(case: Case, found: Finds, states: Mapping[str, str], name: Name) -> Se
                 (
                     _title(find),
                     when(case, find.start_s),
-                    spread(find_doubt(find)),
+                    spread(find.unc_s),
                     length(find.duration_s),
                     _few(find.channels, name),
                 ),
@@ -168,7 +139,7 @@ def _list(case: Case, found: Finds, states: Mapping[str, str], name: Name) -> Se
     return Section("Finds", lead=lead, tables=(listed, held_back), closing=closing)
 
 
-def _few(names: Sequence[str], name: Name) -> str:
+def _few(names: Sequence[str], name: Names) -> str:
     shown = [name(one) for one in names[:CHANNELS_SHOWN]]
     more = len(names) - len(shown)
     return ", ".join(shown) + (f" and {more} more" if more else "")
@@ -183,7 +154,7 @@ def _state(verdicts: Sequence[Verdict]) -> str:
     return ", ".join(f"{one.decision} by {one.author}" for one in verdicts) or "proposed"
 
 
-def _artefacts(case: Case, found: Sequence[Find], states: Mapping[str, str], name: Name) -> Section:
+def _artefacts(case: Case, found: Sequence[Find], states: Mapping[str, str], name: Names) -> Section:
     rows = []
     doubts: dict[str, None] = {}
     for find in found:
@@ -192,7 +163,7 @@ def _artefacts(case: Case, found: Sequence[Find], states: Mapping[str, str], nam
         )
         facts = [_fact_words(case, fact) for fact in facts_of(find, name)]
         seen = [f"{label}: {text}" if label != "What was seen" else text for label, text in facts]
-        start = f"{when(case, find.start_s)} {spread(find_doubt(find))}"
+        start = f"{when(case, find.start_s)} {spread(find.unc_s)}"
         rows.append(
             Row(
                 (
@@ -214,15 +185,17 @@ def _artefacts(case: Case, found: Sequence[Find], states: Mapping[str, str], nam
     return Section("Artefacts", tables=(table,), closing=tuple(doubts))
 
 
-def _small(case: Case, find: Find, name: Name) -> Picture | None:
-    channels = channels_of(case, find.channels[:1])
+def _small(case: Case, find: Find, name: Names) -> Picture | None:
+    span = picture_span(case, find.start_s, find.end_s)
+    line = name.line(find.channels[0]) if find.channels else []
+    # Of a line that goes on in another file the parts that are seen here.
+    channels = [one for one in line if one.begun and one.span.overlap(span) > 0] or line[:1]
     if not channels:
         return None
-    span = picture_span(case, find.start_s, find.end_s)
     return Picture(
         span=span,
         marked=Span(find.start_s, find.end_s),
-        channels=(channels[0].id,),
+        channels=tuple(channel.id for channel in channels),
         alt=f"{name(find.channels[0])} from {when(case, span.start)} to {when(case, span.end)}; {find.name} is "
         f"tinted from {length(find.start_s)} to {length(find.end_s)}.",
         caption="",
@@ -235,10 +208,10 @@ def _fact_words(case: Case, fact: Fact) -> tuple[str, str]:
     return fact.label, " ".join(part for part in (fact.text, times) if part)
 
 
-def _event(case: Case, find: Find, state: str, site: str, name: Name) -> Moment:
+def _event(case: Case, find: Find, state: str, site: str, name: Names) -> Moment:
     channels = ", ".join(name(one) for one in find.channels)
     span = picture_span(case, find.start_s, find.end_s)
-    times = f"{when(case, find.start_s)} to {when(case, find.end_s)}, {spread(find_doubt(find))} each, "
+    times = f"{when(case, find.start_s)} to {when(case, find.end_s)}, {spread(find.unc_s)} each, "
     times += f"{length(find.duration_s)} min:s"
     facts = [_fact_words(case, fact) for fact in facts_of(find, name)]
     facts += [("Could also be", text) for text in other_explanations(find.evidence)]
@@ -247,7 +220,7 @@ def _event(case: Case, find: Find, state: str, site: str, name: Name) -> Moment:
     ]
     title = _title(find)
     # The believed pressure says what a stop of the flow or a warm outlet did to the patient.
-    shown = channels_of(case, [*find.channels, *([site] if site else []), "pump_flow"])
+    shown = name.channels([*find.channels, *([site] if site else []), "pump_flow"])
     return Moment(
         key=find_key(find),
         heading=title,
@@ -306,19 +279,23 @@ def rule_table(found: Finds) -> Table:
 # -- marks -------------------------------------------------------------------------------------------
 
 
-def mark_section(case: Case, found: Sequence[Mark]) -> Section:
-    """What people marked, each with a picture of the arterial pressures and the flow."""
-    moments = tuple(_mark(case, mark) for mark in found)
+def mark_section(case: Case, found: Sequence[Mark], name: Names) -> Section:
+    """What people marked and noted, each with a picture of the arterial pressures and the flow."""
+    moments = tuple(_mark(case, mark, name) for mark in found)
     lead = () if moments else ("Nobody has marked anything in this case.",)
     return Section("Marks", lead=lead, moments=moments)
 
 
-def _mark(case: Case, mark: Mark) -> Moment:
+def _mark(case: Case, mark: Mark, name: Names) -> Moment:
+    from afterclamp.annotate.marks import on_whole_case
+
     words = mark.text or mark.code or mark.kind
-    said = f"marked by {mark.author}" + (f" as {mark.code}" if mark.text and mark.code else "")
+    said = f"{'noted' if mark.kind == 'note' else 'marked'} by {mark.author}" + (
+        f" as {mark.code}" if mark.text and mark.code else ""
+    )
     if mark.confidence is not None:
         said += f", {mark.confidence} % sure"
-    if mark.kind == "note":
+    if on_whole_case(case, mark):
         return Moment(f"mark-{_key(mark.id)}", words, "on the whole case", said)
     span = picture_span(case, mark.start_s, mark.end_s)
     if mark.end_s <= mark.start_s:  # a moment does not say how long what it means was
@@ -333,7 +310,7 @@ def _mark(case: Case, mark: Mark) -> Moment:
         long = length(mark.end_s - mark.start_s)
         times = f"{when(case, mark.start_s)} to {when(case, mark.end_s)}, {doubt}, {long} min:s"
     arterial = [channel.id for channel in case.channels if channel.kind == "arterial_pressure"]
-    shown = channels_of(case, [*mark.channels, *arterial, "pump_flow"])
+    shown = name.channels([*mark.channels, *arterial, "pump_flow"])
     return Moment(
         key=f"mark-{_key(mark.id)}",
         heading=words,

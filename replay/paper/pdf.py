@@ -8,42 +8,25 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from PySide6.QtCore import QBuffer, QIODevice, QMarginsF, QRectF, Qt
-from PySide6.QtGui import (
-    QColor,
-    QFont,
-    QFontMetricsF,
-    QPageLayout,
-    QPageSize,
-    QPainter,
-    QPdfWriter,
-    QPen,
-)
+from PySide6.QtCore import QRectF
+from PySide6.QtGui import QFontMetricsF, QPainter
 
+from .clock_section import PLAIN_ROWS
 from .content import CaseContent, Moment, Picture, Row, Section, Table
+from .sheet import BOTTOM, FLUSH_LEFT, FLUSH_RIGHT, INK, LEFT, SOFT, TOP, WIDTH, Sheet, roomy
 
-PAGE_W, PAGE_H = 210.0, 297.0
-LEFT, RIGHT, TOP = 16.0, 16.0, 14.0
-WIDTH = PAGE_W - LEFT - RIGHT
-FOOT_TOP = PAGE_H - 27.0  # the footer's rule
-BOTTOM = FOOT_TOP - 3.0  # where content ends
 MOST = 0.7 * (BOTTOM - TOP)  # of a page that is kept free for the begin of a section
-RESOLUTION = 300
 PICTURE_H, MORE_H = 58.0, 18.0  # with two strips, and for each one more
+CLOCK_LEAST_H, CLOCK_H = 50.0, 68.0  # the traces of a clock, and with peak and residuals below: two a page
 SMALL_W, SMALL_H = 58.0, 19.0  # a picture in a row of a table
 OVERVIEW_LEAST_H, OVERVIEW_H = 92.0, 150.0
 SHORT_FACT, LONG_LINE = 70, 130  # characters
 PAD = 0.9  # on both sides of a cell
 CELL, HEADING = 7.0, 6.2  # points; headings are bold and stand over narrow columns
-
-INK, SOFT, LINE = QColor("#1a1a18"), QColor("#55554f"), QColor("#c8c8c0")
-LINK = QColor("#00568a")
+FONTS = ((CELL, False), (HEADING, True))
+LONG_WORD = 24  # letters; a longer one is broken wherever its line ends
 
 Draw = Callable[[QPainter, QRectF, Picture], None]
-
-_WRAP = int(Qt.TextFlag.TextWordWrap)
-_LEFT = int(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop) | _WRAP
-_RIGHT = int(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignTop) | _WRAP
 
 
 def to_pdf(content: CaseContent, draw: Draw, *, tell: Callable[[float], None] | None = None) -> bytes:
@@ -68,7 +51,7 @@ def to_pdf(content: CaseContent, draw: Draw, *, tell: Callable[[float], None] | 
     return _Paper(content, draw, total, tell).run()[0]
 
 
-class _Paper:
+class _Paper(Sheet):
     """Lays content down the pages; without `draw` it only counts them."""
 
     def __init__(
@@ -78,24 +61,10 @@ class _Paper:
         total: int,
         tell: Callable[[float], None] | None = None,
     ) -> None:
+        super().__init__(content.title, content.footer, total)
         self._content = content
         self._draw = draw
-        self._total = total
         self._tell = tell
-        self._buffer = QBuffer()
-        self._buffer.open(QIODevice.OpenModeFlag.WriteOnly)
-        self._writer = QPdfWriter(self._buffer)
-        self._writer.setResolution(RESOLUTION)
-        self._writer.setPageLayout(
-            QPageLayout(
-                QPageSize(QPageSize.PageSizeId.A4), QPageLayout.Orientation.Portrait, QMarginsF(0, 0, 0, 0)
-            )
-        )
-        self._writer.setTitle(content.title)
-        self._writer.setCreator("afterclamp")
-        self._mm = RESOLUTION / 25.4
-        self._page = 0
-        self._y = TOP
         self._drawn = 0
         self._pictures = max(sum(1 for _ in content.pictures()), 1)
 
@@ -110,32 +79,7 @@ class _Paper:
             self._cautions()
         finally:
             self._p.end()
-        self._buffer.close()
-        return bytes(self._buffer.data().data()), self._page
-
-    # -- page ---------------------------------------------------------------------------------------
-
-    def _new_page(self) -> None:
-        if self._page:
-            self._writer.newPage()
-        self._page += 1
-        self._y = TOP
-        self._text(self._content.title, 7.5, TOP - 6, colour=SOFT, advance=False)
-        self._text(
-            f"page {self._page} of {self._total or self._page}",
-            7.5,
-            TOP - 6,
-            colour=SOFT,
-            flags=_RIGHT,
-            advance=False,
-        )
-        self._rule(FOOT_TOP)
-        self._text(self._content.footer, 6.3, FOOT_TOP + 1.5, colour=SOFT, advance=False)
-
-    def _room(self, height: float) -> None:
-        """A new page unless this much is left on this one."""
-        if self._y + height > BOTTOM and self._y > TOP:
-            self._new_page()
+        return self._data(), self._page
 
     # -- parts --------------------------------------------------------------------------------------
 
@@ -175,7 +119,13 @@ class _Paper:
         return self._moment_height(section.moments[0]) if section.moments else 0.0
 
     def _cautions(self) -> None:
+        if not self._content.cautions:
+            return
         self._y += 5
+        self._room(14 + self._height(self._content.cautions[0], 8, bold=True))
+        self._text("Cautions", 13, self._y, bold=True)
+        self._rule(self._y + 0.5, INK)
+        self._y += 2.5
         for number, paragraph in enumerate(self._content.cautions):
             self._paragraph(paragraph, 8, bold=number == 0)
 
@@ -231,7 +181,7 @@ class _Paper:
             return
         shares = table.widths or (1.0,) * len(table.headings)
         room = WIDTH - (SMALL_W + 2 * PAD if table.pictured else 0.0)
-        widths = [room * share / sum(shares) for share in shares]
+        widths = roomy([room * share / sum(shares) for share in shares], self._longest_words(table))
         head = self._row_height(table.headings, widths, bold=True)
         first = self._height_of(table.rows[0], widths)
         self._y += 2
@@ -247,6 +197,17 @@ class _Paper:
                 self._heading(table, widths, head)
             self._row(row, widths, table.right)
         self._y += 2
+
+    def _longest_words(self, table: Table) -> list[float]:
+        """The width that each column needs so that no word of it is broken; a checksum may be."""
+        cell, heading = (QFontMetricsF(self._font(size, bold), self._writer) for size, bold in FONTS)
+        least = []
+        for number, title in enumerate(table.headings):
+            words = {word for row in table.rows for word in row.cells[number].split()}
+            widths = [cell.horizontalAdvance(word) for word in words if len(word) <= LONG_WORD]
+            widths += [heading.horizontalAdvance(word) for word in title.split()]
+            least.append(max(widths, default=0.0) / self._mm + 2 * PAD + 0.1)
+        return least
 
     def _height_of(self, row: Row, widths: list[float]) -> float:
         height = self._row_height(row.cells, widths)
@@ -284,7 +245,7 @@ class _Paper:
     def _cells(self, cells: tuple[str, ...], widths: list[float], right: str, *, bold: bool = False) -> None:
         x = LEFT
         for number, (cell, width) in enumerate(zip(cells, widths, strict=True)):
-            flags = _RIGHT if right[number : number + 1] == ">" else _LEFT
+            flags = FLUSH_RIGHT if right[number : number + 1] == ">" else FLUSH_LEFT
             self._text(
                 cell,
                 HEADING if bold else CELL,
@@ -304,7 +265,7 @@ class _Paper:
         )
         return max(heights) + 1.4
 
-    # -- text ---------------------------------------------------------------------------------------
+    # -- words --------------------------------------------------------------------------------------
 
     def _fact(self, name: str, value: str, size: float) -> None:
         height = max(self._height(value, size, WIDTH - 42), self._height(name, size, 40))
@@ -318,72 +279,12 @@ class _Paper:
         self._text(text, size, self._y, bold=bold)
         self._y += gap
 
-    def _font(self, size: float, bold: bool) -> QFont:
-        font = QFont("DejaVu Sans")
-        font.setPointSizeF(size)
-        font.setBold(bold)
-        return font
-
-    def _height(self, text: str, size: float, width: float = WIDTH, *, bold: bool = False) -> float:
-        metrics = QFontMetricsF(self._font(size, bold), self._writer)
-        text = _breakable(text, metrics, width * self._mm)
-        box = metrics.boundingRect(QRectF(0, 0, width * self._mm, 1e6), _LEFT, text)
-        return box.height() / self._mm
-
-    def _text(
-        self,
-        text: str,
-        size: float,
-        top: float,
-        *,
-        bold: bool = False,
-        colour: QColor = INK,
-        flags: int = _LEFT,
-        left: float = LEFT,
-        width: float = WIDTH,
-        advance: bool = True,
-    ) -> None:
-        height = self._height(text, size, width, bold=bold)
-        font = self._font(size, bold)
-        text = _breakable(text, QFontMetricsF(font, self._writer), width * self._mm)
-        self._p.setFont(font)
-        self._p.setPen(colour)
-        # A hair more than measured: the last line must not be lost to rounding.
-        box = QRectF(left * self._mm, top * self._mm, width * self._mm, (height + 0.5) * self._mm)
-        self._p.drawText(box, flags | int(Qt.TextFlag.TextDontClip), text)
-        if advance:
-            self._y = top + height + 0.4
-
-    def _rule(self, y: float, colour: QColor = LINE) -> None:
-        pen = QPen(colour)
-        pen.setWidthF(0.2 * self._mm)
-        self._p.setPen(pen)
-        self._p.drawLine(
-            round(LEFT * self._mm),
-            round(y * self._mm),
-            round((PAGE_W - RIGHT) * self._mm),
-            round(y * self._mm),
-        )
-
 
 def _tall(picture: Picture) -> float:
     """Height of a moment's picture, so that the legend of every strip has room."""
+    if picture.look == "clock":
+        return CLOCK_H if picture.rows > PLAIN_ROWS else CLOCK_LEAST_H
     return PICTURE_H + MORE_H * min(max(picture.rows - 2, 0), 4)
-
-
-def _breakable(text: str, metrics: QFontMetricsF, width: float) -> str:
-    """The text with a place to break in every word that alone is wider than its line."""
-    if all(metrics.horizontalAdvance(word) <= width for word in text.split()):
-        return text
-    words = []
-    for word in text.split(" "):
-        pieces = [""]
-        for letter in word:
-            if pieces[-1] and metrics.horizontalAdvance(pieces[-1] + letter) > width:
-                pieces.append("")
-            pieces[-1] += letter
-        words.append("\u200b".join(pieces))
-    return " ".join(words)
 
 
 def _lines(moment: Moment) -> list[str]:

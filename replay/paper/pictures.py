@@ -20,12 +20,14 @@ from ..strips.painter import Picture as StripsPicture
 from ..strips.painter import paint_strips
 from ..strips.theme import PAPER
 from ..wording import Z95, length, phase_name
+from .clock_picture import paint_clock
+from .clock_section import PLAIN_ROWS
 from .content import Picture
 from .moments import SHORT_S
 from .small import paint_small
 
 if TYPE_CHECKING:
-    from afterclamp.io.case import Case, Span
+    from afterclamp.io.case import Case, Channel, Span
 
 IMAGE_W = 1400
 STRIP_H = 104
@@ -33,6 +35,7 @@ BASE_H = 110  # lanes and time axis
 MOST_H = 900
 OVERVIEW_H = 1150
 SMALL_W, SMALL_H = 360, 120
+CLOCK_H, CLOCK_LEAST_H = 720, 470
 STRETCH_MMHG = (-60.0, 420.0)  # a flush reaches 300 mmHg; what lies beyond is the device's
 PAGE = PAPER.larger(0.8)  # a page is read from nearer than a screen
 
@@ -103,12 +106,19 @@ class Painter:
         painter.scale(growth, growth)
         width, height = rect.width() / growth, rect.height() / growth
         if picture.look == "small":
-            channel = self._case.get(picture.channels[0])
-            assert channel is not None
-            paint_small(painter, width, height, channel, picture, PAGE if vector else PAPER)
+            paint_small(painter, width, height, self._channels(picture), picture, PAGE if vector else PAPER)
+        elif picture.clock is not None:
+            paint_clock(
+                painter, width, height, self._case, picture.span, picture.clock, PAGE if vector else PAPER
+            )
         else:
             self._paint_overview(painter, int(width), int(height), picture, vector)
         painter.restore()
+
+    def _channels(self, picture: Picture) -> list[Channel]:
+        """The channels that a picture names; those that the case does not know are left out."""
+        found = (self._case.get(name) for name in picture.channels)
+        return [channel for channel in found if channel is not None]
 
     def _paint_strips(self, painter: QPainter, rect: QRectF, picture: Picture, vector: bool) -> None:
         paint_strips(
@@ -148,6 +158,8 @@ class Painter:
             width, height = SMALL_W, SMALL_H
         elif picture.look == "overview":
             height = OVERVIEW_H
+        elif picture.look == "clock":
+            height = CLOCK_H if picture.rows > PLAIN_ROWS else CLOCK_LEAST_H
         image = QImage(width, height, QImage.Format.Format_RGB32)
         image.fill(Qt.GlobalColor.white)
         painter = QPainter(image)

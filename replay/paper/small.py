@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,7 +24,12 @@ HELD_INTERVALS = 3.0  # values further apart than so many intervals are not join
 
 
 def paint_small(
-    painter: QPainter, width: float, height: float, channel: Channel, picture: Picture, theme: Theme
+    painter: QPainter,
+    width: float,
+    height: float,
+    channels: Sequence[Channel],
+    picture: Picture,
+    theme: Theme,
 ) -> None:
     """Paint a trace with its lowest and highest value, its unit, its times, and the artefact tinted.
 
@@ -32,7 +39,8 @@ def paint_small(
         Its origin is the picture's upper left corner; one unit is a pixel of 96 an inch.
     width, height : float
         Of the picture.
-    channel : Channel
+    channels : sequence of Channel
+        One, or those of one line that goes on in another file.
     picture : Picture
     theme : Theme
     """
@@ -42,8 +50,10 @@ def paint_small(
     metrics = QFontMetricsF(font)
     line = metrics.height()
     span = picture.span
-    envelope = channel.envelope(span.start, span.end, COLUMNS)
-    lo, hi = np.asarray(envelope.lo, np.float64), np.asarray(envelope.hi, np.float64)
+    lo, hi = np.full(COLUMNS, np.nan), np.full(COLUMNS, np.nan)
+    for channel in channels:
+        envelope = channel.envelope(span.start, span.end, COLUMNS)
+        lo, hi = np.fmin(lo, envelope.lo), np.fmax(hi, envelope.hi)
     seen = np.flatnonzero(np.isfinite(lo) & np.isfinite(hi))
     low, high = (float(np.min(lo[seen])), float(np.max(hi[seen]))) if seen.size else (0.0, 1.0)
     pad = max(0.06 * (high - low), 0.5)
@@ -76,7 +86,7 @@ def paint_small(
     painter.setPen(QColor(theme.soft_ink))
     painter.drawText(QPointF(box.left(), foot), start)
     painter.drawText(QPointF(box.right() - metrics.horizontalAdvance(end), foot), end)
-    unit = unit_name(channel.unit) or channel.unit_as_written
+    unit = next((unit_name(one.unit) or one.unit_as_written for one in channels), "")
     words = f"min:s · {unit}" if unit else "min:s"
     middle = box.center().x() - metrics.horizontalAdvance(words) / 2
     if middle > box.left() + metrics.horizontalAdvance(start) + 4:
@@ -85,7 +95,8 @@ def paint_small(
         painter.drawText(box, int(Qt.AlignmentFlag.AlignCenter), "nothing recorded")
         return
     column = span.duration / COLUMNS
-    joined = max(HELD_INTERVALS * channel.interval_s, 1.5 * column)
+    slowest = max((one.interval_s for one in channels if math.isfinite(one.interval_s)), default=0.0)
+    joined = max(HELD_INTERVALS * slowest, 1.5 * column)
     x = box.left() + (seen + 0.5) * column * per_second
     lines = [QLineF(at, y(lo[i]), at, y(hi[i])) for at, i in zip(x, seen, strict=True) if hi[i] > lo[i]]
     for one, other in zip(range(len(seen) - 1), range(1, len(seen)), strict=True):

@@ -100,9 +100,9 @@ def paint_lane(
             text_from[k] += _outlined(painter, begins[k], ends[k], sd, box, left, lane.kind, fill)
         visible, rows = visible[shown], rows[shown]
         begins, ends, text_from = begins[shown], ends[shown], text_from[shown]
-    room = np.array(_next_starts(rows, begins, right)) - text_from
+    past = np.array(_next_starts(rows, begins, right)) - text_from  # to the next bar of the row
     within = filled & (ends - begins > _HOLDS_TEXT)
-    room = np.where(within, np.minimum(np.minimum(ends, right + 4) - 2 - text_from, room), room - 4)
+    room = np.where(within, np.minimum(np.minimum(ends, right + 4) - 2 - text_from, past), past - 4)
     painter.setPen(
         QColor(theme.ink if filled else theme.words(theme.mark if lane.kind == "mark" else theme.note))
     )
@@ -110,7 +110,10 @@ def paint_lane(
     for k in np.flatnonzero(room >= _LEAST_TEXT).tolist():
         bar = lane.bars[int(visible[k])]
         label = f"? {bar.label}" if bar.clock_unset else bar.label
-        text = _fitting(label, float(room[k]), metrics, whole=lane.kind == "find")
+        # A label that its bar just does not hold stands past the bar's end, as that of a shorter bar does.
+        text = _fitting(label, float(room[k]), metrics, whole=lane.kind == "find") or _fitting(
+            label, float(past[k]) - 4, metrics, whole=True
+        )
         if text:
             painter.drawText(QPointF(float(text_from[k]), top + float(rows[k]) * row_height + rise), text)
 

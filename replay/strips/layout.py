@@ -210,6 +210,9 @@ _SHORT_WORDS: Final = MappingProxyType(
 )
 """Common short forms, for a legend that has no room for whole names; the tip beside a strip has these."""
 _MOST_LEGEND_ROWS: Final = 5
+_SHORT_TITLES: Final = MappingProxyType(
+    {"central_venous_pressure": "Central venous", "pulmonary_artery_pressure": "Pulm. artery"}
+)
 _TITLE_ROW: Final = 18  # logical pixels
 _LEGEND_ROW: Final = 12
 _SEAM_S: Final = 1.0  # recordings that overlap by no more follow one another
@@ -252,9 +255,10 @@ def _family_strip(case: Case, family: _Family, channels: Sequence[Channel]) -> S
     traces = _traces(
         sorted(channels, key=lambda c: (family.kinds.index(c.kind), _statistic_rank(c), _depth(c)))
     )
-    title = family.title
+    title, short = family.title, family.short
     if family.y_ranges and len({channel.kind for channel in channels}) == 1:
         title = channels[0].plain_name.capitalize() + " pressure"
+        short = _SHORT_TITLES[channels[0].kind]
     unit = plain_unit(channels[0].unit, channels[0].unit_as_written)
     least = max(family.least, _TITLE_ROW + _LEGEND_ROW * min(_MOST_LEGEND_ROWS, ceil(len(traces) / 2)))
     return Strip(
@@ -264,7 +268,7 @@ def _family_strip(case: Case, family: _Family, channels: Sequence[Channel]) -> S
         value_range(case, channels, usual),
         family.weight,
         least=least,
-        short=family.short if title == family.title else "",
+        short=short,
     )
 
 

@@ -32,6 +32,20 @@ def test_area_of_oxygen_delivery_every_20_s():
     assert found.outside_s == pytest.approx(60.0, abs=1e-9)
 
 
+@pytest.mark.parametrize(
+    ("values", "area", "seconds"),
+    [
+        ([60, 70, 70], 5.0, 60.0),  # the 60 stands until the next row: 5 mmHg for 1 min
+        ([70, 70, 60], 0.0, 0.0),  # the last row ends the record and stands for no time
+        ([62, 58, 70, 61], 10.0, 120.0),  # 3 + 7 mmHg for 1 min each
+    ],
+)
+def test_the_earlier_value_is_held_and_not_the_later(values, area, seconds):
+    # By hand, limit 65, one value a minute; with the later value held they would be 0, 5 and 11 mmHg·min.
+    found = area_outside(np.arange(len(values)) * 60.0, values, below=65)
+    assert (found.area, found.outside_s) == (pytest.approx(area), pytest.approx(seconds))
+
+
 def test_cumulative_and_largest_single_area_are_told_apart():
     # Cumulative and largest contiguous excursion are different predictors (odds ratio 4.9 for the latter in
     # the follow-up to Mukaida 2019): two stretches of 2 and 3 minutes, 10 and 20 below.

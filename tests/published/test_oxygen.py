@@ -5,6 +5,7 @@ import pytest
 from afterclamp.annotate.measures import (
     OxygenConstants,
     arterial_oxygen_content,
+    flow_index_for_delivery,
     haemoglobin_age,
     oxygen_consumption_index,
     oxygen_content,
@@ -46,6 +47,23 @@ def test_delivery_on_bypass(capacity, content, delivery):
     found = arterial_oxygen_content(8, 1.0, 200, constants)
     assert found == pytest.approx(content, abs=1e-9)
     assert oxygen_delivery_index(2.4, found) == pytest.approx(delivery, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("delivery", "wanted", "with_134"), [(280, 2.439, 2.473), (272, 2.369, 2.403), (262, 2.282, 2.314)]
+)
+def test_flow_index_that_carries_a_delivery(delivery, wanted, with_134):
+    # The same case (Hb 8, SaO2 1.0, PaO2 200): flow index at 1.36, and at 1.34, recomputed. The limits are those of
+    # the trial of 2018 (280), Ranucci 2005 (272) and de Somer 2011 (262).
+    assert flow_index_for_delivery(delivery, 11.48) == pytest.approx(wanted, abs=5e-4)
+    assert flow_index_for_delivery(delivery, 11.32) == pytest.approx(with_134, abs=5.1e-4)
+    assert np.isnan(flow_index_for_delivery(delivery, [0.0, np.nan])).all()
+
+
+def test_extraction_at_rest():
+    # CaO2 about 20, CvO2 about 15, ratio about 25 % (printed in a teaching text); none without content.
+    assert oxygen_extraction_ratio(20, 15) == pytest.approx(0.25)
+    assert np.isnan(oxygen_extraction_ratio([0.0, np.nan], 15)).all()
 
 
 def test_uptake_and_extraction_on_bypass():
