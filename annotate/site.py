@@ -94,11 +94,13 @@ def believed_signal(case: Case, believe: str | None = None) -> tuple[Signal | No
         out = ordered[: ordered.index(best)]
         rivals = [one for one in ordered if one not in out]
         reason = f"{best.plain_name}: {_why(best, rivals, bool(out))}{waiting}"
-    if out:
-        reason += f"; {_listed(out)} {_is(out)} not in place: no usable second"
+    told = [one for one in out if asked is None or one.name != asked[0].name]
+    if told:
+        reason += f"; {_listed(told)} {_is(told)} not in place: no usable second"
     aside = [one for one in known if one is not best and one not in out and _on_inflow_side(case, one.first)]
     if _on_inflow_side(case, best.first):
         reason += ", although it is on the side of the inflow, which may over-read: there is no other site"
+        reason += " in place" if out else ""
     elif aside:
         reason += (
             f"; {', '.join(one.plain_name for one in aside)} is on the side of the inflow and comes last"

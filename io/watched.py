@@ -103,18 +103,17 @@ class Watch:
                 done.set()
 
         thread = threading.Thread(target=whole, daemon=True)
-        thread.start()
         try:
+            thread.start()
             # Not Thread.join: where Ctrl-C breaks that off, Python 3.11 takes a running thread for one that has ended,
             # and the program would leave while it writes.
             while not done.wait(_ASK_S):
                 self.ask()
         except BaseException:
             self._ended.set()
-            if not leave:
-                thread.join()
+            if not leave and thread.ident is not None:
+                done.wait()
             raise
-        thread.join()
         if trouble:
             raise trouble[0]
         return result[0]

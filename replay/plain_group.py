@@ -165,9 +165,10 @@ def _usage_sentence(misuse: click.ClickException) -> str:
 
 
 def _questions(asked: QuestionsOpen) -> str:
+    need = "needs" if len(asked.questions) == 1 else "need"
     lines = [
-        f"{several(len(asked.questions), 'question')} {'needs' if len(asked.questions) == 1 else 'need'} a person before "
-        "this can be brought in; nothing was written:"
+        f"{several(len(asked.questions), 'question')} {need} a person before this can be brought in; "
+        "nothing was written:"
     ]
     lines += [f"  [{q.id}] {q.text} (proposed: {q.proposal})" for q in asked.questions]
     lines.append(

@@ -322,6 +322,16 @@ def test_the_recorded_case_gives_the_same_minutes(recorded, limit_id, phase, sec
     assert found.outside_s == pytest.approx(expected, abs=max(5, 0.03 * expected))
 
 
+def test_the_recorded_case_says_what_the_other_line_was_before_the_believed_one_was_in(recorded):
+    # In from 17:00; before that the left radial dips under 65 once, from 12:53 to 13:28 (truth of the case).
+    found = row(recorded, "map-65-off-bypass", "pre")
+    assert found.site == "femoral"
+    assert (
+        "17.0 min while femoral is not in yet are not counted: left radial, which stands in for finds, was outside "
+        "for 0.6 of"
+    ) in found.note
+
+
 def test_the_recorded_case_counts_what_a_kinked_line_adds_and_says_so(recorded):
     # 18.1 of 184.9 min and 109 mmHg·min from the keyframes; the recorded femoral line is kinked besides from
     # 286:00 to 288:30 (truth of the case) and under 50 for about 2.1 min of it. They are counted, since that a

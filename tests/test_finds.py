@@ -141,8 +141,7 @@ def test_a_second_look_comes_from_the_cache_and_says_the_same(recorded: Case, fo
     "cut",
     ["60:05", "60:40", "61:30", "131:03", "131:20", "131:40", "132:30", "133:00", "149:33", "150:00", "161:05",
      "161:40", "162:55", "172:03", "172:30", "173:05", "173:20", "181:33", "181:45", "182:20", "195:04", "195:20",
-     "283:02",
-     "283:05", "283:11", "283:13", "283:20", "306:50", "307:02", "307:30", "309:00", "311:50", "312:10"],
+     "283:02", "283:05", "283:11", "283:13", "283:20", "306:50", "307:02", "307:30", "309:00", "311:50", "312:10"],
 )  # fmt: skip
 def test_a_record_that_ends_anywhere_gives_no_find_that_the_whole_one_denies(cut: str) -> None:
     # As in a replay with the future hidden: what is not over yet must not be called something else.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import json
 import math
 import os
 import re
@@ -28,12 +29,16 @@ from afterclamp.annotate.phases import Boundary, Phase
 from afterclamp.io import Case, CaseError, Span, open_case
 from afterclamp.io.recording import Note, Segment
 from afterclamp.io.terms import Identity
+from afterclamp.replay import find_table
 from afterclamp.replay.footing import confirmed_words
+from afterclamp.replay.panes.clock_face import within
 from afterclamp.replay.paper import write_paper
 from afterclamp.replay.paper.content import CaseContent, Moment, Picture, Row, Section, Table
 from afterclamp.replay.paper.gather import Gathered, gather
 from afterclamp.replay.paper.headline import headline
 from afterclamp.replay.paper.html import to_html
+from afterclamp.replay.paper.moments import find_sections
+from afterclamp.replay.paper.names import Names
 from afterclamp.replay.paper.pdf import HEADING, PAD, _Paper, to_pdf
 from afterclamp.replay.paper.pictures import Painter
 from afterclamp.replay.paper.sheet import BOTTOM, FOOT_TOP, TOP, WIDTH, breakable, roomy
@@ -291,6 +296,22 @@ def test_a_column_that_would_break_a_word_is_given_room_by_those_that_have_it() 
     assert roomy([10.0, 30.0], [5.0, 5.0]) == [10.0, 30.0]
     # Where there is not enough, what can be spared is given.
     assert roomy([10.0, 10.0], [30.0, 5.0]) == pytest.approx([15.0, 5.0])
+
+
+def test_list_table_paper_and_json_give_one_doubt_of_a_find(demo_case: Case) -> None:
+    found = find(demo_case)
+    paper = find_sections(demo_case, found, {}, Names.of(demo_case))[0].tables[0]
+    printed = find_table.finds(demo_case, found).splitlines()[1:]
+    rows = json.loads(json.dumps(find_table.find_rows(found)))
+    codes = set()
+    for one, on_paper, line, row in zip(found, paper.rows, printed, rows, strict=False):
+        words = within(one.unc_s)
+        assert words == on_paper.cells[2]
+        assert line.startswith(one.code)
+        assert f" {words} " in line
+        assert row["unc_s"] == one.unc_s
+        codes.add(one.code)
+    assert codes == {one.code for one in found}
 
 
 # --- the footer ---------------------------------------------------------------------------------------

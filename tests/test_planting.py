@@ -115,6 +115,8 @@ def test_a_flush_rings_as_the_line_does(rate_hz):
     overshoot = np.exp(-np.pi * damping / np.sqrt(1 - damping**2))
     assert rung.max() / 220 == pytest.approx(overshoot, abs=0.04)
     assert out[30 * rate_hz + round(0.3 * rate_hz)] >= 180
+    released = out[33 * rate_hz : 34 * rate_hz] - 80
+    assert released.min() / 220 == pytest.approx(-overshoot, abs=0.04)
 
 
 def test_a_sample_is_still_and_ends_with_a_flush():

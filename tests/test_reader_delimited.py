@@ -695,3 +695,26 @@ def test_a_remark_over_two_lines_is_no_row(tmp_path: Path) -> None:
     )
     pump = _read(_write(tmp_path, "time,flow [L/min],remark\n" + rows))
     assert pump.channels[0].count == 50
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [
+        ([0] * 20, "all 20 rows carry the same time"),
+        ([0] * 12 + [300] * 2 + [301] * 6, "17 of 20 rows carry the time of the row before"),
+    ],
+)
+def test_rows_that_carry_one_time_are_told(tmp_path: Path, seconds: list[int], words: str) -> None:
+    rows = "".join(f"{_clock(27720 + second)},{4 + n / 100:.2f}\n" for n, second in enumerate(seconds))
+    pump = _read(_write(tmp_path, "time,flow [L/min]\n" + rows))
+    assert pump.channels[0].count == 20
+    assert any(words in line for line in pump.set_aside), (pump.set_aside, pump.about)
+
+
+def test_a_table_of_changes_may_have_two_rows_at_one_time(tmp_path: Path) -> None:
+    rows = "".join(
+        f"{_clock(27720 + second)},4.{second % 10}\n" for second in (0, 40, 40, 95, 300, 1000, 1007)
+    )
+    assert not any(
+        "carry" in line for line in _read(_write(tmp_path, "time,flow [L/min]\n" + rows)).set_aside
+    )

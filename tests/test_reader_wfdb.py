@@ -415,6 +415,7 @@ def test_a_layout_of_changing_signals_gives_each_channel_its_own_stretches(tmp_p
         ("one fifty\n~ 10\n", "whole.hea", "'one fifty'"),
         ("one 50\n", "whole.hea", "segment 2 of 2"),
         ("one 50\n~ 10\n~ 10\n", "whole.hea", "one more line"),
+        ("whole 50\n~ 10\n", "whole.hea", "names itself"),
         ("inner 50\n~ 10\n", "inner.hea", "made of segments"),
     ],
 )

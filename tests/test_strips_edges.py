@@ -14,7 +14,9 @@ from afterclamp.io.case import Case, Span
 from afterclamp.io.recording import Note, RecordedChannel, Segment
 from afterclamp.replay.strips import hover, painter
 from afterclamp.replay.strips.axis import FROM_START, TimeText, time_ticks
-from afterclamp.replay.strips.lanes import lanes_of
+from afterclamp.replay.strips.envelope import Grain, TimeScale
+from afterclamp.replay.strips.lane_paint import paint_lane
+from afterclamp.replay.strips.lanes import Bar, lanes_of, pack
 from afterclamp.replay.strips.layout import Strip, strips_of
 from afterclamp.replay.strips.margin import measurer, text_font
 from afterclamp.replay.strips.painter import Picture, paint_strips
@@ -254,3 +256,29 @@ def test_a_line_of_text_of_an_unset_clock_is_shown_with_a_sign(unset: Case, qtbo
 def test_the_tip_beside_a_strip_has_the_whole_names(usual: Case) -> None:
     tip = hover.margin_tip(strips_of(usual)[0])
     assert tip.splitlines() == ["Arterial pressure, mmHg", "left radial: from a (Art Rad L)"]
+
+
+class Listening(QPainter):
+    """Keeps what is written."""
+
+    def __init__(self, image: QImage) -> None:
+        super().__init__(image)
+        self.written: list[str] = []
+
+    def drawText(self, *what: object) -> None:  # type: ignore[override]
+        self.written.append(str(what[-1]))
+
+
+@pytest.mark.parametrize("page", [False, True])
+def test_a_bar_that_just_does_not_hold_its_length_has_it_beside(page: bool) -> None:
+    image = QImage(600, 40, QImage.Format.Format_RGB32)
+    painting = Listening(image)
+    painting.setFont(text_font(PAPER))
+    wide = measurer(text_font(PAPER))("20:30")
+    for pixels in range(4, 80):
+        lane = pack("phase", [Bar(10.0, 40.0, "18:30"), Bar(200.0, 200.0 + pixels, "20:30")], most_rows=1)
+        painting.written.clear()
+        scale = TimeScale.of(0.0, 600.0, 600)
+        paint_lane(painting, lane, 0.0, 0.0, 14.0, scale, Grain(), PAPER, page=page)
+        assert painting.written == ["18:30", "20:30"], (pixels, wide)
+    painting.end()

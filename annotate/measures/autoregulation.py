@@ -1,8 +1,8 @@
 """Correlation of pressure with cerebral saturation, as it is used to look for pressure-passive flow.
 
 Exploratory: it measures no flow, and two courses that merely drift correlate by themselves (Yule, J R Stat Soc
-1926;89:1-63, from memory). So a reference band is drawn from the same record, in which pressures are paired with saturations
-of other moments; what stays within it says nothing.
+1926;89:1-63, from memory). So a reference band is drawn from the same record, in which pressures are paired with
+saturations of other moments; what stays within it says nothing.
 """
 
 from __future__ import annotations

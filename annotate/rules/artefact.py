@@ -230,7 +230,7 @@ A9 = Rule(
     source="this project's choice",
     parameters=UNUSABLE,
     find=find_gap,
-    version=2,
+    version=3,
     details="Steps of {coarse} units or more are coarse; a wave that repeats itself for more than {restless} % of the "
     "time is not judged. Rows are noisy where {reversals} % of their changes turn back and under {repeats} % of the "
     "{neighbours} rows on either side repeat; {rows} equal rows are told where at most {noisy} % of those repeat or "

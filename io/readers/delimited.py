@@ -25,7 +25,14 @@ from .stamps import RowTimes, rows_before
 from .steps import step_of
 from .table_channels import channels_of
 from .table_rows import read_rows
-from .table_times import even_pieces, refuse_disorder, start_of, steps_in_doubt, times_of
+from .table_times import (
+    even_pieces,
+    refuse_disorder,
+    rows_at_one_time,
+    start_of,
+    steps_in_doubt,
+    times_of,
+)
 
 _ALWAYS = (".csv", ".tsv", ".tab")
 _PERHAPS = (".txt", ".asc", ".dat", ".prn", ".log")
@@ -88,6 +95,8 @@ def read(path: Path, options: Mapping[str, Any]) -> Sequence[Recording]:
     refuse_disorder(path, layout, times, table.row_of_file)
     pieces = even_pieces(path, times, time)
     set_aside = [*layout.set_aside, *table.set_aside]
+    if not pieces:
+        set_aside += [f"{path.name}: {remark}" for remark in rows_at_one_time(times)]
     channels = channels_of(path, table, times, pieces, set_aside, time.uneven)
     if not channels:
         raise FileUnreadable("no column holds a value", path=path, todo="Export it again, or take it out")

@@ -143,6 +143,16 @@ def even_pieces(path: Path, times: RowTimes, told: TimeTable) -> tuple[Piece, ..
         ) from None
 
 
+def rows_at_one_time(times: RowTimes) -> list[str]:
+    """What to say of uneven rows of which most carry the time of the row before: nothing parts them."""
+    same = int((np.diff(times.seconds()) == 0).sum())
+    if same and same == times.count - 1:
+        return [f"all {times.count} rows carry the same time; nothing says how they follow each other"]
+    if same > times.count / 2:
+        return [f"{same} of {times.count} rows carry the time of the row before them; nothing parts them"]
+    return []
+
+
 def steps_in_doubt(layout: Layout, times: RowTimes, pieces: tuple[Piece, ...], told: TimeTable) -> list[str]:
     """What steps of an hour or of half a day leave open, where the times are those of a clock on the wall."""
     if layout.time_kind not in ("clock", "datetime"):

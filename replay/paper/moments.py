@@ -290,9 +290,8 @@ def _mark(case: Case, mark: Mark, name: Names) -> Moment:
     from afterclamp.annotate.marks import on_whole_case
 
     words = mark.text or mark.code or mark.kind
-    said = f"{'noted' if mark.kind == 'note' else 'marked'} by {mark.author}" + (
-        f" as {mark.code}" if mark.text and mark.code else ""
-    )
+    said = f"{'noted' if mark.kind == 'note' else 'marked'} by {mark.author}"
+    said += f" as {mark.code}" if mark.text and mark.code else ""
     if mark.confidence is not None:
         said += f", {mark.confidence} % sure"
     if on_whole_case(case, mark):

@@ -50,8 +50,8 @@ def test_the_band_of_unrelated_noise_is_the_tabled_critical_value():
 
 
 def test_the_band_of_drifting_courses_is_far_wider():
-    # Yule, J R Stat Soc 1926;89:1-63 (from memory): series that drift correlate by themselves. A limit of 0.3 to 0.4 says nothing
-    # of such a record.
+    # Yule, J R Stat Soc 1926;89:1-63 (from memory): series that drift correlate by themselves. A limit of 0.3 to 0.4
+    # says nothing of such a record.
     rng = np.random.default_rng(9)
     pressure, saturation = (np.cumsum(rng.normal(0, 1, 3000)) for _ in range(2))
     found = pressure_saturation_correlation(tens(60 + pressure), tens(65 + saturation))
