@@ -109,10 +109,18 @@ def test_what_says_who_it_was_is_kept_only_when_that_is_asked_for(tmp_path: Path
 def test_what_was_accepted_on_the_command_line_is_learned_in_the_settings_folder(tmp_path: Path) -> None:
     answers = tmp_path / "answers.toml"
     answers.write_text('[units]\n"pump/pump_flow" = "L/min"\n', "utf-8")
-    first = run("bring-in", table(tmp_path / "one", "7"), "--into", tmp_path / "a", "--answers", answers)
+    first = run(
+        "bring-in",
+        table(tmp_path / "one", "7"),
+        "--into",
+        tmp_path / "a",
+        "--as-before",
+        "--answers",
+        answers,
+    )
     assert first.exit_code == 0, first.stderr
     assert list(mappings.default_folder().glob("*.toml"))
-    second = run("bring-in", table(tmp_path / "two", "7"), "--into", tmp_path / "b")
+    second = run("bring-in", table(tmp_path / "two", "7"), "--into", tmp_path / "b", "--as-before")
     assert second.exit_code == 3
     assert "in the last source that looked the same" in second.stderr
     assert "proposed: take it as L/min" in second.stderr

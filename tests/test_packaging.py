@@ -312,3 +312,14 @@ def test_no_file_names_a_place_on_somebody_s_machine() -> None:
         for found in machine.finditer(path.read_text("utf-8", errors="replace"))
     }
     assert wrong == set()
+
+
+def test_every_module_of_a_room_stands_in_the_map() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    modules = [
+        f"{room}/{path.name}"
+        for room in ROOMS
+        for path in sorted((ROOT / room).glob("*.py"))
+        if not path.name.startswith("__")
+    ]
+    assert [name for name in modules if f"`{name}`" not in text] == []

@@ -133,7 +133,7 @@ def test_the_line_on_the_side_of_the_inflow_is_believed_while_no_other_is_in(tmp
     lines = [line("fem", np.full(300, 75.0), second >= 200), line("rrad", np.full(300, 72.0))]
     folder = tmp_path / "case"
     case_of(folder, recording("monitor", lines), identities=SITES).close()
-    sheet = 'inflow_site = "axillary"\ninflow_side = "right"\n'
+    sheet = '[inflow]\nsite = "axillary"\nside = "right"\n'
     (folder / "traces" / "case-sheet.toml").write_text(sheet)
     with Case.open(folder) as case:
         channel, reason = believed_site(case.until(150.0))

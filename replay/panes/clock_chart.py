@@ -323,7 +323,8 @@ class ResidualChart(QWidget):
         item = self.plot.getPlotItem()
         item.setTitle("how far single pieces of evidence lie off the clock found", **_TITLE)
         item.setLabel("left", "later (s)")
-        item.addItem(pg.InfiniteLine(0.0, angle=0, pen=pg.mkPen(theme.rule)))
+        self._zero = pg.InfiniteLine(0.0, angle=0, pen=pg.mkPen(theme.rule))
+        item.addItem(self._zero)
         self._bars = pg.ErrorBarItem(pen=pg.mkPen(theme.soft_ink))
         item.addItem(self._bars)
         self._used = pg.ScatterPlotItem(size=6, pen=None, brush=pg.mkBrush(WANTED))
@@ -345,6 +346,7 @@ class ResidualChart(QWidget):
         self._left.setData(points.t[left], points.residual_s[left])
         bars = used & np.isfinite(points.sd_s)
         _show_axes(self.plot, bool(there.any()))
+        self._zero.setVisible(bool(there.any()))
         if not there.any():
             self.plot.getPlotItem().setTitle("nothing to lay beside the clock yet", **_TITLE)
         else:
