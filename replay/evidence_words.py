@@ -300,7 +300,9 @@ def _of_artefact(find: Find, evidence: Mapping[str, Any], seen: Mapping[str, Any
         facts.append(Fact("Without a pulse before it", f"{_plain(seen['still_before_s'])} s"))
     for key, where in (("ramp_before_s", "before"), ("ramp_after_s", "after")):
         if seen.get(key):
-            facts.append(Fact(f"Ramp without a beat {where} it", f"{_plain(seen[key])} s, not counted either"))
+            facts.append(
+                Fact(f"Ramp without a beat {where} it", f"{_plain(seen[key])} s, not counted either")
+            )
     if evidence.get("together"):
         facts.append(Fact("On several channels", _sentence(site_words(str(evidence["together"])))))
     elif "other_sites" in evidence and _is_arterial(find):
