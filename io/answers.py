@@ -17,6 +17,10 @@
 
     [columns]
     "pump.csv" = "last time"           # the column map of a table that looked the same; "none": read it without
+
+    [steps]
+    "pump.csv" = "as it stands"        # its clock was set; or "summer time ends", "summer time begins", or a dial
+                                       # of 12 hours whose first row is "am" or "pm"
 """
 
 from __future__ import annotations
@@ -24,7 +28,7 @@ from __future__ import annotations
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Final, Literal
 
 from pydantic import AfterValidator, Field, ValidationError
 
@@ -34,6 +38,10 @@ from .terms import KINDS, Identity, parse_unit
 from .typed_toml import Table, sentence_of
 
 UNKNOWN = "unknown"
+
+AS_IT_STANDS: Final = "as it stands"
+_STEPS: Final = "'as it stands', 'summer time ends', 'summer time begins', 'am' or 'pm' for each table"
+_TABLES: Final = ("clocks", "units", "identity", "columns", "steps")
 
 
 def _unit(text: str) -> str:
@@ -90,6 +98,9 @@ class Answers(Table):
     identity: dict[str, IdentityAnswer] = Field(default={}, description="a table for each channel")
     columns: dict[str, Literal["last time", "none"]] = Field(
         default={}, description="'last time' or 'none' for each table"
+    )
+    steps: dict[str, Literal["as it stands", "summer time ends", "summer time begins", "am", "pm"]] = Field(
+        default={}, description=_STEPS
     )
 
 
@@ -162,6 +173,7 @@ def refuse_strangers(answers: Answers, known: Known, path: Path | None = None) -
     for place, named in _strangers(answers, known):
         what, have = {
             "columns": ("file", known.files),
+            "steps": ("file", known.files),
             "units": ("channel", known.channels),
             "identity": ("channel", known.channels),
         }.get(place, ("source", known.sources))
@@ -183,7 +195,7 @@ def without_strangers(answers: Answers, known: Known) -> Answers:
                 table: {
                     name: told for name, told in getattr(answers, table).items() if (table, name) not in gone
                 }
-                for table in ("clocks", "units", "identity", "columns")
+                for table in _TABLES
             },
         }
     )
@@ -191,7 +203,8 @@ def without_strangers(answers: Answers, known: Known) -> Answers:
 
 def _strangers(answers: Answers, known: Known) -> list[tuple[str, str]]:
     named = [("reference", answers.reference.source)] if answers.reference else []
-    for table in ("clocks", "units", "identity", "columns"):
+    for table in _TABLES:
         named += [(table, name) for name in getattr(answers, table)]
-    there = {"columns": known.files, "units": known.channels, "identity": known.channels}
+    there = {"units": known.channels, "identity": known.channels}
+    there |= {"columns": known.files, "steps": known.files}
     return [(place, name) for place, name in named if name not in there.get(place, known.sources)]

@@ -18,6 +18,7 @@ from typing import Any
 from . import casefile, mappings, scrub
 from .case import SHEET, Case
 from .errors import CannotWrite, FileUnreadable, QuestionsOpen
+from .identity import Found
 from .log import Log
 from .origins import Origins, file_sha256, load_origins, save_origins
 from .plan import READING, Plan, formats, look
@@ -45,6 +46,7 @@ def bring_in(
     keep_identity: bool = False,
     learned_in: Path | str | None = None,
     leave_out: Sequence[Path | str] = (),
+    listed: Callable[[Sequence[Found]], None] | None = None,
 ) -> Case:
     """Bring exports into a new or an existing case.
 
@@ -73,6 +75,8 @@ def bring_in(
         and what is decided now is kept there.
     leave_out : sequence of path
         Files among `paths` that are not read, such as one that was refused before; the case says so.
+    listed : callable, optional
+        Given what was found of somebody's identity, once the case is written: it is kept nowhere else.
 
     Returns
     -------
@@ -109,6 +113,9 @@ def bring_in(
             _learn(plan, into, folder)
         except (CannotWrite, FileUnreadable) as cause:  # the case itself is whole
             remarks.append(cause.sentence)
+    if listed is not None:
+        comments = scrub.find_in_comments(plan.sheet.read_bytes()) if plan.sheet is not None else ()
+        listed((*plan.found, *comments))
     if progress is not None:
         progress(1.0, " ".join(remarks) or "done")
     return Case.open(into)

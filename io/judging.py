@@ -2,6 +2,7 @@
 
 Proposed are the identity that the label names and the unit as written. Asked is where the unit is missing, cannot
 be read, or makes the values implausible, and where a source that looked the same was something else last time.
+Asked of a table is also whether steps of its clock by an hour or half a day are time that passed.
 """
 
 from __future__ import annotations
@@ -9,15 +10,22 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
+from pathlib import Path
 from typing import Any, Final
 
+from pydantic import ValidationError
+
 from . import terms
-from .answers import UNKNOWN, Answers
+from .answers import AS_IT_STANDS, UNKNOWN, Answers
 from .channel import WAVE_HZ
 from .decisions import channel_payload
 from .doubt import Doubt, doubt
-from .errors import Choice, Question
+from .errors import Choice, FileUnreadable, Question
 from .mappings import Learned
+from .readers import Reader
+from .readers.column_map import ColumnMap, TimeTable
+from .readers.delimited import IN_DOUBT, READ_OTHERWISE
+from .readers.delimited import READER as TABLES
 from .recording import Block, RecordedChannel, Recording
 
 _WHY: Final = {"answer": "answered", "proposal": "proposal accepted"}
@@ -207,3 +215,69 @@ def _identity_answer(name: str, identity: terms.Identity) -> dict[str, Any]:
 
 def _plain(identity: terms.Identity) -> str:
     return identity.plain_name if identity.kind != "other" else "nothing that is known"
+
+
+# -- steps of a clock ---------------------------------------------------------------------------------
+
+_STEPS: Final = {
+    "summer time ends": ("summer_time", "ends", "the hour is no time that passed: summer time ends there"),
+    "summer time begins": ("summer_time", "begins", "no hour is missing: summer time begins there"),
+    "am": ("half_day", "am", "a dial of 12 hours, the first row is before noon"),
+    "pm": ("half_day", "pm", "a dial of 12 hours, the first row is after noon"),
+}
+"""What a column map says for an answer about steps, and what it means."""
+
+
+def with_step(path: Path, reader: Reader, told: Path | ColumnMap | None, answer: str) -> ColumnMap:
+    """The column map of a table with what was answered about steps of its clock.
+
+    Raises
+    ------
+    FileUnreadable
+        The file is no table of text, or the answer contradicts the column map.
+    """
+    if reader.name != TABLES.name:
+        raise FileUnreadable(
+            f"{answer!r} was answered about the steps of its clock; only a table of text can be read so",
+            path=path,
+            todo="Take the answer out of [steps]",
+        )
+    columns = told if isinstance(told, ColumnMap) and told.serves(path) else ColumnMap()
+    key, value, _ = _STEPS[answer]
+    said = columns.time.model_dump(exclude_defaults=True) if columns.time is not None else {}
+    try:
+        time = TimeTable.model_validate({**said, key: value})
+    except ValidationError as cause:
+        raise FileUnreadable(
+            f"{answer!r} was answered about the steps of its clock; its column map says that it has none",
+            path=path,
+            todo="Take the answer out of [steps]",
+        ) from cause
+    return columns.model_copy(update={"time": time})
+
+
+def steps_question(name: str, recording: Recording) -> Question:
+    """Whether steps of a table's clock are time that passed; for a recording that says some are in doubt."""
+    ways = [way for way in recording.about[READ_OTHERWISE].split("; ") if way]
+    return Question(
+        id=f"steps:{name}",
+        text=f"{name}: {recording.about[IN_DOUBT]}",
+        proposal="take the times as they stand: the clock was set, or time passed without a row",
+        choices=(
+            Choice(
+                "as it stands: the clock was set, or time passed without a row",
+                {"steps": {name: AS_IT_STANDS}},
+                True,
+            ),
+            *(Choice(_STEPS[way][2], {"steps": {name: way}}) for way in ways),
+        ),
+    )
+
+
+def as_it_stands(name: str, recording: Recording) -> Recording:
+    """A recording whose steps are left as they are, which is then said among what was set aside."""
+    if IN_DOUBT not in recording.about:
+        return recording
+    about = {key: text for key, text in recording.about.items() if key not in (IN_DOUBT, READ_OTHERWISE)}
+    line = f"{name}: {recording.about[IN_DOUBT]}; taken as it stands"
+    return replace(recording, about=about, set_aside=(*recording.set_aside, line))

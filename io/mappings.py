@@ -28,6 +28,7 @@ from pydantic import ValidationError
 from . import terms
 from .answers import Answers, IdentityAnswer
 from .errors import CannotWrite, FileUnreadable
+from .readers.column_map import ColumnMap, load_column_map, to_toml
 from .readers.names import slug
 from .recording import Recording
 
@@ -208,8 +209,12 @@ def columns_for(table: Path, folder: Path) -> Path | None:
 def remember_columns(table: Path, columns: Path, folder: Path) -> Path | None:
     """Keep a column map for tables that begin like this one; None for a file that is no text.
 
+    What it says of one file alone is left out, see `for_any_table`.
+
     Raises
     ------
+    FileUnreadable
+        The column map can no longer be read.
     CannotWrite
         No room or no permission.
     """
@@ -218,13 +223,16 @@ def remember_columns(table: Path, columns: Path, folder: Path) -> Path | None:
         return None
     path = folder / f"columns-{shape}.toml"
     if not _is_same(columns, path):
-        try:
-            text = columns.read_text("utf-8-sig")
-        except (OSError, UnicodeDecodeError) as cause:
-            reason = cause.strerror if isinstance(cause, OSError) else "it is not UTF-8 text"
-            raise FileUnreadable(f"cannot be read ({reason})", path=columns, todo="Check the file") from cause
-        _write(path, text)
+        _write(path, to_toml(for_any_table(load_column_map(columns))))
     return path
+
+
+def for_any_table(columns: ColumnMap) -> ColumnMap:
+    """A column map without what is true of one file alone: when it began, in which half day, an hour of summer time."""
+    if columns.time is None:
+        return columns
+    alone = {"start": None, "half_day": None, "summer_time": None}
+    return columns.model_copy(update={"time": columns.time.model_copy(update=alone)})
 
 
 def _is_same(one: Path, other: Path) -> bool:

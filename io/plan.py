@@ -14,6 +14,7 @@ from typing import Any
 
 from . import mappings, scrub, terms
 from .answers import (
+    AS_IT_STANDS,
     Answers,
     Known,
     check_answers,
@@ -27,10 +28,11 @@ from .channel import WAVE_HZ
 from .errors import Choice, FileUnreadable, Question, several
 from .extent import refuse_endless
 from .identity import Found, words_of
-from .judging import judge
+from .judging import as_it_stands, judge, steps_question, with_step
 from .origins import Origin, load_origins, origin_of
 from .readers import Claim, Reader
-from .readers.column_map import is_path_map, load_column_map
+from .readers.column_map import ColumnMap, is_path_map, load_column_map
+from .readers.delimited import IN_DOUBT
 from .readers.path_map import load_path_map
 from .readers.registry import READERS, reader_of
 from .recording import Recording
@@ -315,8 +317,25 @@ def _read_one(
             if answer is None and not accept_proposals:
                 questions.append(_columns_question(path.name))
             told = offered
-    options = {"columns": told, "cancelled": watch.stopped}
-    read = watch.run(lambda: list(reader.read(path, options)), leave=True)
+    settled = known.steps.get(path.name)
+    told_of_it: Path | ColumnMap | None = told
+    if told is not None and reader.name not in _PATH_MAPPED:
+        given = load_column_map(told)
+        told_of_it = given if tables else mappings.for_any_table(given)
+    if settled is not None and settled != AS_IT_STANDS:
+        told_of_it = with_step(path, reader, told_of_it, settled)
+    options = {"columns": told_of_it, "cancelled": watch.stopped}
+    try:
+        read = watch.run(lambda: list(reader.read(path, options)), leave=True)
+    except FileUnreadable as cause:
+        if settled is None or settled == AS_IT_STANDS:
+            raise
+        raise FileUnreadable(
+            f"with {settled!r} as the answer about its clock: {cause.what}",
+            path=path,
+            place=cause.place,
+            todo=f"Answer {AS_IT_STANDS!r} in [steps], or take the answer out",
+        ) from cause
     # Read with another map, the same bytes are another source.
     bytes_of_it = frozenset(sha for recording in read for _, sha in recording.files), told
     if read and bytes_of_it in got.read:
@@ -324,7 +343,11 @@ def _read_one(
         return
     got.read[bytes_of_it] = path
     got.tables += tables
+    asked = [steps_question(path.name, recording) for recording in read if IN_DOUBT in recording.about]
+    if settled is None and not accept_proposals:
+        questions += asked
     got.questions += questions
+    read = [as_it_stands(path.name, recording) for recording in read]
     got.recordings += read
     got.paths += [path] * len(read)
     got.header += watch.run(lambda: scrub.find_in_header(path), leave=True)

@@ -223,11 +223,23 @@ def clean_comments(toml: bytes) -> bytes:
     """A TOML file with its comments cleaned; its values are checked by whoever reads it."""
     lines = toml.decode("utf-8", "replace").split("\n")
     for number, line in enumerate(lines):
-        signs = [at for at, sign in enumerate(line) if sign == "#" and line[:at].count('"') % 2 == 0]
-        if signs:
-            comment = line[signs[0] :]
-            lines[number] = line[: signs[0]] + without(comment, find_identifiers(comment))
+        start = _comment_at(line)
+        lines[number] = line[:start] + without(line[start:], find_identifiers(line[start:]))
     return "\n".join(lines).encode()
+
+
+def find_in_comments(toml: bytes) -> tuple[Found, ...]:
+    """What the comments of a TOML file say of who somebody is: what `clean_comments` takes out, and what it leaves."""
+    found: list[Found] = []
+    for line in toml.decode("utf-8", "replace").split("\n"):
+        found += placed(find_identifiers(line[_comment_at(line) :]), "comment in the case sheet")
+    return tuple(found)
+
+
+def _comment_at(line: str) -> int:
+    """Where the comment of a line begins, or its end."""
+    signs = (at for at, sign in enumerate(line) if sign == "#" and line[:at].count('"') % 2 == 0)
+    return next(signs, len(line))
 
 
 # -- headers that no reader takes over ---------------------------------------------------------------

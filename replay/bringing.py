@@ -68,6 +68,7 @@ def _bring_in(request: Request, report: Report, stop: Callable[[], bool]) -> str
             columns=[Path(path) for path in request.get("columns", ())],
             answers=request.get("answers") or None,
             accept_proposals=bool(request.get("accept_proposals", False)),
+            keep_identity=bool(request.get("keep_identity", False)),
             learned_in=request.get("learned_in") or None,
             leave_out=left_out,
             progress=_progress(report, stop),
@@ -80,6 +81,25 @@ def _bring_in(request: Request, report: Report, stop: Callable[[], bool]) -> str
             raise _Refused(refused, also if others else [], table) from refused
         raise
     return str(into)
+
+
+def _look_at_exports(request: Request, report: Report, stop: Callable[[], bool]) -> str:
+    """What a bring-in would find of somebody's identity, packed; nothing is written."""
+    from .kept_out import rows
+
+    given = [Path(path) for path in request["paths"]]
+    learned_in = request.get("learned_in")
+    found = rows(
+        given,
+        sorted(set(files_of(given))),
+        Path(request["into"]),
+        keep_identity=bool(request.get("keep_identity", False)),
+        columns=[Path(path) for path in request.get("columns", ())],
+        learned_in=Path(learned_in) if learned_in else None,
+        progress=_progress(report, stop),
+        cancelled=stop,
+    )
+    return pack(found)
 
 
 class _Refused(CaseError):
@@ -219,6 +239,7 @@ def _progress(report: Report, stop: Callable[[], bool]) -> Callable[[float, str]
 
 TASKS: dict[str, Callable[[Request, Report, Callable[[], bool]], Any]] = {
     "bring_in": _bring_in,
+    "look_at_exports": _look_at_exports,
     "look": _look,
     "clocks": _clocks,
     "demo": _demo,

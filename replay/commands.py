@@ -21,6 +21,7 @@ from .plain_group import PROGRAM, PlainGroup, end_at_once, put
 
 if TYPE_CHECKING:
     from afterclamp.io.case import Case
+    from afterclamp.io.identity import Found
 
     from .hand_over import Form
 
@@ -152,6 +153,7 @@ def bring_in_command(
     """
     from afterclamp.io import bring_in, mappings
 
+    found: list[Found] = []
     with bring_in(
         list(paths),
         into,
@@ -161,11 +163,12 @@ def bring_in_command(
         keep_identity=keep_identity,
         learned_in=mappings.default_folder() if as_before else None,
         progress=_progress(),
+        listed=found.extend,
     ) as case:
         from .tables import brought_in
 
         settled = _settle_clocks(case) if accept_proposals else []
-        put(brought_in(case))
+        put(brought_in(case, found, keep_identity=keep_identity))
         for line in settled:
             put(line)
 

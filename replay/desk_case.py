@@ -5,12 +5,18 @@ The dialogs are imported when one is wanted: charts take longer to load than the
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt
 
+from .longwork import LongWork, unpack
+
 if TYPE_CHECKING:
+    from afterclamp.annotate.align import ClockEstimate
+
     from .desk import Desk
+    from .panes.clock_bench import ClockBench
     from .panes.clock_box import ClockBox
 
 
@@ -66,23 +72,63 @@ class CaseActions:
         return box
 
     def _to_bench(self, source: str) -> None:
-        """From the list of clocks to one source's traces."""
-        if self._desk.box is not None:
-            self._desk.box.reject()
-        self.clock_bench(source)
+        """From the list of clocks to one source's traces, with what the evidence said there."""
+        from .panes.clock_box import ClockBox
 
-    def clock_bench(self, source: str = "") -> None:
+        box = self._desk.box
+        found = box.found if isinstance(box, ClockBox) else {}
+        if box is not None:
+            box.reject()
+        self._open_bench(source, found)
+
+    def clock_bench(self) -> None:
         """Lay one source's trace on another and drag it right."""
+        self._open_bench("", {})
+
+    def _open_bench(self, source: str, found: Mapping[str, ClockEstimate]) -> None:
         from .panes.clock_bench import ClockBench
 
         session = self._desk.session
         if session.case is None:
             return
-        bench = ClockBench(session.case, write=self._desk.face.text, parent=self._desk)
+        bench = ClockBench(session.case, found, write=self._desk.face.text, parent=self._desk)
         if source:
             bench.source.setCurrentText(source)
         bench.taken.connect(lambda payload: session.set_clocks([payload]))
         bench.undo_asked.connect(self._desk.does.undo)
+        bench.look_asked.connect(lambda name: self._look_for_clock(bench, name))
         session.edited.connect(bench.refresh)
         bench.finished.connect(bench.deleteLater)
         self._desk.open_box(bench)
+
+    def _look_for_clock(self, bench: ClockBench, source: str) -> None:
+        """Look for one source's clock in a process of its own; asked again while it looks, stop."""
+        case = self._desk.session.case
+        running = bench.findChild(LongWork)
+        if running is not None:
+            running.drop()  # it only reads
+            running.setParent(None)
+            running.deleteLater()
+            bench.show_search("Stopped; nothing of it was kept.", running=False)
+            return
+        if case is None:
+            return
+        work = LongWork({"task": "clocks", "case": str(case.folder), "sources": [source]}, bench)
+
+        def ended(words: str) -> None:
+            work.setParent(None)
+            work.deleteLater()
+            bench.show_search(words, running=False)
+
+        def looked(packed: str) -> None:
+            ended("")
+            bench.set_estimates({one.source: one for one in unpack(packed)})
+
+        work.progressed.connect(
+            lambda what, share: bench.show_search(f"{what} ({100 * share:.0f} %)", running=True)
+        )
+        work.done.connect(looked)
+        work.sentence.connect(ended)
+        bench.finished.connect(work.drop)
+        bench.show_search("Looking for the clock", running=True)
+        work.start()

@@ -73,10 +73,14 @@ class FileActions:
         self._keep_folder("exports", paths[0].resolve().parent)
         case = self._desk.session.case
         box = WhereBox(paths, case.folder if case is not None else None, self._desk)
-        box.chosen.connect(lambda into: self.bring_in_to(paths, Path(into), box.columns))
+        box.chosen.connect(
+            lambda into: self.bring_in_to(paths, Path(into), box.columns, keep_identity=box.keep.isChecked())
+        )
         self._desk.open_box(box)
 
-    def bring_in_to(self, paths: Sequence[Path], into: Path, columns: Sequence[str] = ()) -> None:
+    def bring_in_to(
+        self, paths: Sequence[Path], into: Path, columns: Sequence[str] = (), *, keep_identity: bool = False
+    ) -> None:
         """Bring exports into a new case, or late sources into the open one; `columns` are column maps."""
         case = self._desk.session.case
         if case is not None and into.resolve() == case.folder.resolve():
@@ -86,6 +90,7 @@ class FileActions:
             "paths": [str(path) for path in paths],
             "into": str(into),
             "columns": list(columns),
+            "keep_identity": keep_identity,
             "learned_in": str(mappings.default_folder()),
         }
         errand = Errand(request, "Bringing in", self._desk)

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from afterclamp.annotate.figures import Figure
     from afterclamp.annotate.phases import Phase
     from afterclamp.io.case import Case
+    from afterclamp.io.identity import Found
 
     from .checks import Check
 
@@ -101,8 +102,21 @@ def table(headings: Sequence[str], rows: Sequence[Sequence[str]], right: str = "
 # --- bring-in, channels, clocks -----------------------------------------------------------------------
 
 
-def brought_in(case: Case) -> str:
-    """What a bring-in made, for the person who started it."""
+def brought_in(case: Case, found: Iterable[Found] = (), *, keep_identity: bool = False) -> str:
+    """What a bring-in made, for the person who started it.
+
+    Parameters
+    ----------
+    case : Case
+    found : iterable of Found
+        What says who somebody is; told by place and kind, never what it is.
+    keep_identity : bool
+        Whether it was kept on purpose.
+    """
+    from afterclamp.io.scrub import DATE_KEY
+
+    from .kept_out import summary
+
     lines = [
         f"{case.folder}: {several(len(case.sources), 'source')}, {several(len(case.channels), 'channel')}, "
         f"{several(len(case.notes), 'note')}"
@@ -112,7 +126,9 @@ def brought_in(case: Case) -> str:
         told = "reference clock" if source.is_reference else f"clock {source.clock.method}"
         lines.append(f"  {source.name} ({source.reader}): {several(own, 'channel')}, {told}")
         lines += [f"    set aside: {what}" for what in source.set_aside]
-    return "\n".join(lines)
+        if DATE_KEY in source.about:
+            lines.append(f"    date: {source.about[DATE_KEY]}")
+    return "\n".join([*lines, *summary(found, keep_identity=keep_identity)])
 
 
 def channel_rows(case: Case) -> list[Row]:

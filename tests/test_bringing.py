@@ -18,6 +18,7 @@ from afterclamp.replay.desk import Desk
 from afterclamp.replay.longwork import LongWork
 from afterclamp.replay.panes.bring_in import WhereBox, beside, tables
 from afterclamp.replay.panes.errand import Errand, HowFarBox, RefusedBox
+from afterclamp.replay.panes.kept_out_box import KeptOutBox
 from afterclamp.replay.panes.match_columns import MatchColumnsBox
 from afterclamp.replay.panes.questions import QuestionsBox
 from afterclamp.replay.session import Session
@@ -347,6 +348,106 @@ def test_columns_matched_beforehand_go_with_the_bring_in(
     empty_desk.does.bring_in_to([source], tmp_path / "case", box.columns)
     assert asked[0]["columns"] == ["/a/pump-columns.toml"]
     assert asked[0]["learned_in"] == str(mappings.default_folder()), "what is decided is kept for the next"
+
+
+def persons(folder: Path) -> Path:
+    """A pump's rows, dated, and a log in which persons are named; invented."""
+    exports(folder)
+    rows = (folder / "pump.csv").read_text("utf-8").replace("\n08:", "\n2031-05-04 08:")
+    (folder / "pump.csv").unlink()
+    (folder / "pump_Beispiel_MRN0047118.csv").write_text(rows, "utf-8")
+    (folder / "log.csv").write_text(
+        "time,text\n08:01,Dr Keller called\n08:02,clamp on; born 3.4.1961\n", "utf-8"
+    )
+    return folder
+
+
+def preview(qtbot: QtBot, desk: Desk, *, keep: bool) -> tuple[WhereBox, list[tuple[str, ...]]]:
+    """The lines that the box lists, after a press on its button."""
+    box = desk.box
+    assert isinstance(box, WhereBox)
+    box.keep.setChecked(keep)
+    qtbot.mouseClick(box.preview, Qt.MouseButton.LeftButton)
+    qtbot.waitUntil(lambda: bool(box.findChildren(KeptOutBox)), timeout=20_000)
+    (shown,) = box.findChildren(KeptOutBox)
+    at = range(shown.table.rowCount())
+    items = [[shown.table.item(row, column) for column in range(5)] for row in at]
+    lines = [tuple(item.text() for item in row if item is not None) for row in items]
+    shown.close()
+    qtbot.waitUntil(lambda: not box.findChildren(KeptOutBox), timeout=2000)
+    return box, lines
+
+
+@pytest.mark.usefixtures("at_hand")
+def test_the_preview_lists_what_would_be_kept_out_and_writes_nothing(
+    qtbot: QtBot, empty_desk: Desk, tmp_path: Path
+) -> None:
+    source = persons(tmp_path / "run")
+    drop(empty_desk, source)
+    qtbot.waitUntil(lambda: isinstance(empty_desk.box, WhereBox), timeout=2000)
+    box, lines = preview(qtbot, empty_desk, keep=False)
+    pump = "pump_Beispiel_MRN0047118.csv"
+    assert ("log.csv", "note", "name", "Keller", "kept out") in lines
+    assert ("log.csv", "note", "date of birth", "3.4.1961", "kept out") in lines
+    assert (pump, "clock of the recording", "date", "2031-05-04", "kept out") in lines
+    assert any(line[:3] == (pump, "file name", "number") and "0047118" in line[3] for line in lines)
+    assert {line[4] for line in lines} <= {"kept out", "left, look at it"}
+    _, chosen = preview(qtbot, empty_desk, keep=True)
+    assert ("log.csv", "note", "name", "Keller", "kept, as chosen") in chosen
+    assert not any(line[:2] == ("log.csv", "header") for line in chosen), "told where it is read"
+    assert [path.name for path in tmp_path.iterdir() if path.is_dir() and "run" in path.name] == ["run"]
+    assert box.looking is None
+    assert empty_desk.session.case is None
+
+
+@pytest.mark.usefixtures("at_hand")
+def test_a_file_that_cannot_be_read_is_said_instead_of_the_preview(
+    qtbot: QtBot, empty_desk: Desk, tmp_path: Path
+) -> None:
+    source = tmp_path / "run"
+    source.mkdir()
+    (source / "picture.xyz").write_bytes(bytes(range(256)))
+    box = WhereBox([source], None, empty_desk)
+    qtbot.addWidget(box)
+    box.preview.click()
+    qtbot.waitUntil(lambda: bool(box.findChildren(QMessageBox)), timeout=5000)
+    assert "no file here that a reader knows" in box.findChildren(QMessageBox)[0].text()
+    assert box.looking is None
+
+
+def test_a_look_at_exports_can_be_stopped(qtbot: QtBot, empty_desk: Desk, tmp_path: Path) -> None:
+    source = exports(tmp_path / "run", rows=3600)
+    box = WhereBox([source], None, empty_desk)
+    qtbot.addWidget(box)
+    box.preview.click()
+    assert box.looking is not None
+    with qtbot.waitSignal(box.looking.stopped, timeout=20_000):
+        assert box.looking.how_far is not None
+        box.looking.how_far.reject()
+    assert box.looking is None
+    assert not box.findChildren(KeptOutBox)
+    assert [path.name for path in source.iterdir()] == ["pump.csv"]
+    assert not (tmp_path / "run-case").exists()
+
+
+@pytest.mark.usefixtures("at_hand")
+@pytest.mark.parametrize("keep", [False, True])
+def test_identity_is_kept_only_where_the_box_is_ticked(
+    qtbot: QtBot, empty_desk: Desk, tmp_path: Path, keep: bool
+) -> None:
+    drop(empty_desk, persons(tmp_path / "run"))
+    qtbot.waitUntil(lambda: isinstance(empty_desk.box, WhereBox), timeout=2000)
+    box = empty_desk.box
+    assert isinstance(box, WhereBox)
+    assert not box.keep.isChecked()
+    box.keep.setChecked(keep)
+    qtbot.keyClick(box, Qt.Key.Key_Return)
+    qtbot.waitUntil(lambda: empty_desk.session.case is not None, timeout=20_000)
+    case = empty_desk.session.case
+    assert case is not None
+    assert any("Keller" in note.text for note in case.notes) is keep
+    assert case.start_clock is not None
+    assert (case.start_clock.year == 2031) is keep
 
 
 def test_a_part_of_a_record_takes_its_header_with_it(tmp_path: Path) -> None:

@@ -20,9 +20,11 @@ import h5py
 import numpy as np
 import pytest
 import small_case
-from afterclamp.io import CaseError, casefile, open_case
+from afterclamp.io import CaseError, bring_in, casefile, open_case
+from afterclamp.io.identity import Found
 from afterclamp.replay import demo, window
 from afterclamp.replay.commands import main
+from afterclamp.replay.kept_out import summary
 from afterclamp.replay.tables import plain, table, to_json
 from click.testing import CliRunner, Result
 
@@ -487,6 +489,35 @@ def edf(path: Path, unit: str = "mmHg") -> Path:
 
 def nothing_left(folder: Path, *kept: str) -> None:
     assert sorted(path.name for path in folder.iterdir()) == sorted(kept)
+
+
+def test_bring_in_tells_what_was_kept_out_by_place_and_kind_and_never_what(tmp_path: Path) -> None:
+    log = tmp_path / "log.csv"  # invented persons
+    log.write_text("time,text\n08:01,Dr Keller called\n08:02,born 3.4.1961\n08:03,patient Kowalczyk cooled\n")
+    found: list[Found] = []
+    bring_in(log, tmp_path / "before", listed=found.extend).close()
+    assert {(one.place, one.kind) for one in found} >= {("note", "name"), ("note", "date of birth")}
+    result = run("bring-in", log, "--into", tmp_path / "case")
+    assert result.exit_code == 0, result.stderr
+    told = result.stdout.partition("  kept out:\n")[2]
+    assert re.search(r"^    note: 1 date of birth, \d names?$", told, re.MULTILINE), result.stdout
+    assert not any(one.text in result.stdout for one in found)
+    kept = run("bring-in", log, "--into", tmp_path / "kept", "--keep-identity")
+    assert "  kept out:" not in kept.stdout
+    assert "  kept as chosen" in kept.stdout
+    assert "Keller" not in kept.stdout
+
+
+def test_what_may_be_a_name_is_told_as_left_for_a_person_to_look_at() -> None:
+    sure, doubtful = Found("name", "Keller", 0, 6, place="note"), Found("name", "Rose", 0, 4, False, "note")
+    assert summary([sure, doubtful, doubtful]) == [
+        "  kept out:",
+        "    note: 1 name",
+        "  left for a person to look at, it may say who somebody is:",
+        "    note: 2 names",
+    ]
+    header = Found("name", "Anna", 0, 4, place="header")  # no reader takes it over, whatever was chosen
+    assert summary([header], keep_identity=True) == ["  kept out:", "    header: 1 name"]
 
 
 def test_bringing_in_says_what_it_made(tmp_path: Path) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from afterclamp.annotate.marks import add_mark
@@ -187,7 +189,7 @@ def test_by_evidence_opens_the_clocks_and_looks_at_once(
 
 
 def test_the_bench_keeps_what_is_taken_and_is_told_of_it(qtbot: QtBot, desk: Desk) -> None:
-    desk.does.clock_bench("pump")
+    desk.does.clock_bench()
     bench = desk.box
     assert isinstance(bench, ClockBench)
     assert bench.source.currentText() == "pump"
@@ -243,3 +245,29 @@ def test_what_is_read_stays_the_same_when_only_the_clock_is_another(desk: Desk) 
 
 def _whole(desk: Desk) -> tuple[float, float]:
     return -1e6, 1e6
+
+
+def test_the_bench_looks_for_evidence_itself_and_takes_over_what_the_list_found(
+    qtbot: QtBot, desk: Desk, demo_folder: Path
+) -> None:
+
+    assert desk.does.open_case(demo_folder)
+    desk.does.clock_bench()
+    bench = desk.box
+    assert isinstance(bench, ClockBench)
+    bench.source.setCurrentText("pump")
+    assert bench.found is None
+    bench.search.click()
+    qtbot.waitUntil(lambda: bench.found is not None, timeout=60_000)
+    assert bench.again.isEnabled()
+    assert "94.0 s ahead" in bench.stands.text()
+    bench.reject()
+    desk.does.set_clocks()
+    box = desk.box
+    assert box is not None
+    box.show_found([bench.found])
+    box.bench_wanted.emit("pump")
+    again = desk.box
+    assert isinstance(again, ClockBench)
+    assert again.found is not None
+    again.reject()

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from afterclamp.io import bring_in, open_case
-from afterclamp.io.identity import find_identifiers, without
+from afterclamp.io.identity import Found, find_identifiers, without
 from afterclamp.io.plan import look
 from afterclamp.io.recording import Note, Recording, Segment
 from afterclamp.io.scrub import (
@@ -183,6 +183,15 @@ def test_at_least_39_of_40_planted_identifiers_are_kept_out_and_the_rest_is_list
     assert len(left) <= 1, left
     listed = " ".join(one.text for one in plan.found if not one.sure)
     assert all(what in listed for what in left.values())
+
+
+def test_what_is_listed_holds_the_case_sheets_comments_as_well(exports: Path, tmp_path: Path) -> None:
+    listed: list[Found] = []
+    bring_in(exports, tmp_path / "case", listed=listed.extend).close()
+    comments = {(one.kind, one.text) for one in listed if one.place == "comment in the case sheet"}
+    assert comments >= {("date", "4.5.2031")}
+    assert {one.text for one in listed} >= {"Novak", "756.1234.5678.97", "Hartwig Zeller"}
+    assert any(not one.sure for one in listed)
 
 
 def test_the_case_says_how_many_were_kept_out_where_and_never_what(exports: Path, tmp_path: Path) -> None:

@@ -203,6 +203,30 @@ def test_a_column_map_is_offered_for_a_table_that_begins_alike(tmp_path: Path) -
         bring_in(second, tmp_path / "case3", answers={"columns": {"bench.csv": "none"}}, learned_in=folder)
 
 
+def test_what_a_column_map_says_of_one_file_alone_does_not_go_into_the_next_case(tmp_path: Path) -> None:
+    folder = tmp_path / "settings"
+    rows = "".join(f"{9 + n // 60:02d}:{n % 60:02d}:00;{80 + n % 7}\n" for n in range(120))
+    table = tmp_path / "bench.csv"
+    table.write_text("clock;ABP mean [mmHg]\n" + rows)
+    alone = 'half_day = "pm"\nsummer_time = "ends"\nstart = "09:00:00"\n'
+    told = tmp_path / "map.toml"
+    told.write_text(
+        '# of that day\n[file]\ndecimal = ","\n\n[time]\ncolumn = "clock"\nkind = "clock"\n' + alone
+    )
+    kept = mappings.remember_columns(table, told, folder)
+    assert kept is not None
+    assert tomllib.loads(kept.read_text()) == {
+        "file": {"decimal": ","},
+        "time": {"column": "clock", "kind": "clock"},
+    }
+    # Kept with them by hand, they are not taken over either.
+    kept.write_text(told.read_text())
+    last_time = {"columns": {"bench.csv": "last time"}}
+    with bring_in(table, tmp_path / "case", answers=last_time, learned_in=folder) as case:
+        assert case.sources[0].first_stamp is not None
+        assert case.sources[0].first_stamp.hour == 9
+
+
 def test_a_folder_of_settings_is_named_by_the_environment(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:

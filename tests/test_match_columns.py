@@ -128,3 +128,35 @@ def test_a_map_that_cannot_be_written_is_said_and_the_box_stays(qtbot: QtBot, tm
     box._take()
     assert box.isVisible()
     assert "could not be written" in box.said.text()
+
+
+def test_a_table_without_headers_takes_one_edit_after_another(qtbot: QtBot, tmp_path: Path) -> None:
+    box = box_of(qtbot, tmp_path, NO_HEADER)
+    box.choices.header_rows.setCurrentIndex(box.choices.header_rows.findData("0"))
+    box.choices.time_column.setCurrentIndex(box.choices.time_column.findData(1))
+    box.choices.time_kind.setCurrentIndex(box.choices.time_kind.findData("seconds"))
+    box.look()
+    for row, label, unit in ((1, "pump flow", "L/min"), (2, "heart rate", "/min")):
+        cell(box, row, 3).setText(label)
+        box.look()
+        cell(box, row, 4).setText(unit)
+        box.look()
+    assert box.use.isEnabled(), box.said.text()
+    with qtbot.waitSignal(box.matched) as heard:
+        box._take()
+    table, columns = (Path(one) for one in heard.args)
+    recording = READER.read(table, {"columns": load_column_map(columns)})[0]
+    assert [(one.label, one.unit_as_written) for one in recording.channels] == [
+        ("pump flow", "L/min"),
+        ("heart rate", "/min"),
+    ]
+
+
+def test_two_tables_of_one_stem_keep_a_map_each(qtbot: QtBot, tmp_path: Path) -> None:
+    written = []
+    for name in ("pump.csv", "pump.txt"):
+        box = box_of(qtbot, tmp_path, PLAIN, name)
+        with qtbot.waitSignal(box.matched) as heard:
+            box._take()
+        written.append(heard.args[1])
+    assert len(set(written)) == 2

@@ -9,7 +9,9 @@ from typing import Any
 
 import numpy as np
 import pytest
-from afterclamp.io.errors import Cancelled, FileUnreadable
+from afterclamp.io import bring_in
+from afterclamp.io.errors import Cancelled, FileUnreadable, QuestionsOpen
+from afterclamp.io.plan import look
 from afterclamp.io.readers import row_bytes
 from afterclamp.io.readers.column_map import ColumnMap, load_column_map, to_toml
 from afterclamp.io.readers.dates import DATE_ORDERS, UnsureDate, date_of, order_of, readings_of
@@ -234,6 +236,91 @@ def test_an_hour_back_is_a_clock_that_somebody_set_until_a_person_says_otherwise
     pump = _read(_write(tmp_path, _table(stamps)))
     assert [segment.run for segment in pump.channels[0].segments] == [0, 1]
     assert 'say summer_time = "ends"' in pump.about["steps in doubt"]
+    assert "before row 61 (from 01:59:59 to 01:00:00)" in pump.about["steps in doubt"]
+
+
+# Six hours at 1 Hz, ten times longer than what a preview looks at; Europe's clocks went back from 03:00 to 02:00 on
+# the last Sunday of October and forward from 02:00 to 03:00 on that of March (Directive 2000/84/EC).
+LONG = 6 * 3600
+DAY = datetime(2031, 10, 26)
+
+
+def _long(folder: Path, start_s: int, form: str, step_s: int = 0, at: int = 9000) -> Path:
+    moments = (DAY + timedelta(seconds=start_s + n + (step_s if n >= at else 0)) for n in range(LONG))
+    path = _write(
+        folder, "time,ABP mean (mmHg)\n" + "".join(f"{m:{form}},{80 + m.second % 11}\n" for m in moments)
+    )
+    assert path.stat().st_size > 65536
+    return path
+
+
+CLOCKS = [
+    # start, form, step, where it is, answer, and the stamp of the first row once it is answered
+    (10 * 3600, "%I:%M:%S", 0, "before row 10801 (from 12:59:59 to 01:00:00)", "am", 10),
+    (10 * 3600, "%I:%M:%S", 0, "before row 10801 (from 12:59:59 to 01:00:00)", "pm", 22),
+    (1800, "%H:%M:%S", -3600, "before row 9001 (from 02:59:59 to 02:00:00)", "summer time ends", 0.5),
+    (1800, "%H:%M:%S", 3600, "before row 9001 (from 02:59:59 to 04:00:00)", "summer time begins", 0.5),
+]
+
+
+@pytest.mark.parametrize(("start_s", "form", "step_s", "place", "answer", "hour"), CLOCKS)
+def test_a_step_of_a_long_table_is_asked_about_and_read_as_answered(
+    tmp_path: Path, start_s: int, form: str, step_s: int, place: str, answer: str, hour: float
+) -> None:
+    path = _long(tmp_path, start_s, form, step_s)
+    with pytest.raises(QuestionsOpen) as caught:
+        bring_in(path, tmp_path / "case")
+    (question,) = caught.value.questions
+    assert question.id == "steps:pump.csv"
+    assert place in question.text
+    assert [choice.answers for choice in question.choices if choice.proposed] == [
+        {"steps": {"pump.csv": "as it stands"}}
+    ]
+    chosen = [choice.answers for choice in question.choices if choice.answers["steps"]["pump.csv"] == answer]
+    (tmp_path / "answers.toml").write_text(f'[steps]\n"pump.csv" = "{answer}"\n')
+    for answers in (chosen[0], tmp_path / "answers.toml"):
+        plan = look([path], tmp_path / "case", answers=answers)
+        assert not plan.questions
+        (recording,) = plan.recordings
+        (channel,) = recording.channels
+        assert [(s.start_s, s.count, s.run) for s in channel.segments] == [(0.0, LONG, 0)]
+        assert recording.first_stamp is not None
+        assert recording.first_stamp.hour + recording.first_stamp.minute / 60 == hour
+        assert not any("row" in line for line in recording.set_aside)
+
+
+@pytest.mark.parametrize(("start_s", "form", "step_s", "place"), [clock[:4] for clock in CLOCKS[1:]])
+def test_a_step_taken_as_it_stands_is_said_by_the_source(
+    tmp_path: Path, start_s: int, form: str, step_s: int, place: str
+) -> None:
+    path = _long(tmp_path, start_s, form, step_s)
+    for name, answers in (("accepted", None), ("answered", {"steps": {"pump.csv": "as it stands"}})):
+        with bring_in(path, tmp_path / name, answers=answers, accept_proposals=answers is None) as case:
+            (line,) = [line for line in case.sources[0].set_aside if place in line]
+            assert line.endswith("taken as it stands")
+
+
+def test_a_clock_of_24_hours_set_back_by_twelve_is_no_dial_of_twelve_hours(tmp_path: Path) -> None:
+    path = _long(tmp_path, 12 * 3600, "%H:%M:%S", -(12 * 3600 - 60))
+    bring_in(path, tmp_path / "case").close()
+
+
+def test_a_dial_of_twelve_hours_beside_dates_cannot_be_told_by_a_column_map(tmp_path: Path) -> None:
+    path = _long(tmp_path, 10 * 3600, "%Y-%m-%d %I:%M:%S")
+    with pytest.raises(QuestionsOpen, match="with 24 hours") as caught:
+        bring_in(path, tmp_path / "case")
+    (question,) = caught.value.questions
+    assert [choice.answers["steps"]["pump.csv"] for choice in question.choices] == ["as it stands"]
+
+
+@pytest.mark.parametrize(
+    ("answer", "why"), [("summer time begins", "found 0"), ("am", "more than 12"), ("half past", "steps")]
+)
+def test_an_answer_that_does_not_fit_the_clock_is_refused(tmp_path: Path, answer: str, why: str) -> None:
+    path = _long(tmp_path, 10 * 3600, "%H:%M:%S")
+    with pytest.raises(FileUnreadable, match=why):
+        bring_in(path, tmp_path / "case", answers={"steps": {"pump.csv": answer}})
+    assert not (tmp_path / "case").exists()
 
 
 def test_a_counter_of_milliseconds_is_no_date(tmp_path: Path) -> None:

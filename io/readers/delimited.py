@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from ..errors import FileUnreadable
 from ..recording import RecordedChannel, Recording
@@ -36,6 +36,12 @@ from .table_times import (
 
 _ALWAYS = (".csv", ".tsv", ".tab")
 _PERHAPS = (".txt", ".asc", ".dat", ".prn", ".log")
+
+IN_DOUBT: Final = "steps in doubt"
+"""Key of what a recording says about itself: steps of an hour or of half a day that only a person can settle."""
+
+READ_OTHERWISE: Final = "steps read otherwise"
+"""Key beside it: which of ``summer time ends``, ``summer time begins``, ``am``, ``pm`` would settle them."""
 
 
 def claims(path: Path, head: bytes) -> Claim:
@@ -142,10 +148,13 @@ def _about(
         about["clock set back"] = "; ".join(
             f"before row {row + 1} by {step:g} s" for row, step in zip(back.tolist(), steps, strict=True)
         )
+    if told.half_day is not None:
+        about["dial"] = f"12 hours, the first row is {told.half_day}"
     if told.summer_time is not None:
         about["summer time"] = f"{told.summer_time} in this table; the hour is made good"
-    if questions := steps_in_doubt(layout, times, pieces, told):
-        about["steps in doubt"] = "; ".join(questions)
+    if doubts := steps_in_doubt(layout, times, pieces, told):
+        about[IN_DOUBT] = "; ".join(doubt.words for doubt in doubts)
+        about[READ_OTHERWISE] = "; ".join(way for doubt in doubts for way in doubt.ways)
     if layout.time_kind.startswith("epoch"):
         about["clock"] = "universal time"
     for channel, identity in channels:

@@ -161,7 +161,7 @@ class Look:
             self.errors.append(cause.sentence)
             return None
         duration = self._duration(layout, rows[0], last)
-        self.warnings += steps_in_doubt(layout, times, pieces, told)
+        self.warnings += [doubt.words for doubt in steps_in_doubt(layout, times, pieces, told)]
         back = rows_before(times.run, lambda changes: changes != 0)
         self.warnings += [f"the clock goes back before row {row + 2}" for row in back.tolist()]
         seconds = times.seconds(np.arange(min(times.count, 1000), dtype=np.intp))

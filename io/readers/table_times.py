@@ -7,9 +7,10 @@ back that often.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
-from dataclasses import replace
-from datetime import datetime, timedelta
+from dataclasses import dataclass, replace
+from datetime import datetime, time, timedelta
 from itertools import pairwise
 from pathlib import Path
 from typing import Final
@@ -22,12 +23,14 @@ from .even_rows import Piece, RateDoesNotFit, pieces_of
 from .layout import Layout
 from .quoting import quoted, shown
 from .row_checks import cells_of_row
-from .spool import extent
+from .spool import extent, in_pieces
 from .stamps import UNIT_S, HourNotFound, RowTimes, dial_falls, even_times, hour_steps, row_times, rows_before
 from .table_rows import TableRows
+from .text_stamps import DAY_S
 
 _LARGEST_SHARE_BACK: Final = 1 / 50
 _SHORTEST_RUN: Final = 10
+_PLACES: Final = 3  # so many steps are named, the others counted
 _LONGEST_S: Final = (
     100 * 86400.0
 )  # no recording of an operation; a case holds a value for each of its seconds
@@ -153,27 +156,77 @@ def rows_at_one_time(times: RowTimes) -> list[str]:
     return []
 
 
-def steps_in_doubt(layout: Layout, times: RowTimes, pieces: tuple[Piece, ...], told: TimeTable) -> list[str]:
+@dataclass(frozen=True, slots=True)
+class StepDoubt:
+    """Steps of a clock on the wall that may be no time that passed.
+
+    Attributes
+    ----------
+    words : str
+        Where they stand, and what a column map can say of them.
+    ways : tuple of str
+        Which of ``summer time ends``, ``summer time begins``, ``am`` and ``pm`` the table can be read with.
+    """
+
+    words: str
+    ways: tuple[str, ...]
+
+
+def steps_in_doubt(
+    layout: Layout, times: RowTimes, pieces: tuple[Piece, ...], told: TimeTable
+) -> list[StepDoubt]:
     """What steps of an hour or of half a day leave open, where the times are those of a clock on the wall."""
     if layout.time_kind not in ("clock", "datetime"):
         return []
-    questions = []
+    doubts = []
     if told.summer_time is None:
         # Steps stand where pieces begin; a table of uneven rows is short enough to be looked through whole.
         begins = np.array([piece.first for piece in pieces[1:]]) if pieces else np.arange(1, times.count)
-        questions += [_hour_words(row, which) for row, which in hour_steps(times, begins.astype(np.intp))]
-    if told.half_day is None:
-        questions += [
-            f"the clock falls by nearly 12 hours before row {row + 1}; if its dial has 12 hours and it says neither am "
-            'nor pm, say half_day = "am" or "pm" for the first row in a column map, under [time]'
-            for row in dial_falls(times)
-        ]
-    return questions
+        hours = hour_steps(times, begins.astype(np.intp))
+        for which in sorted({which for _, which in hours}):
+            doubts.append(_hour_in_doubt(times, [row for row, one in hours if one == which], which))
+    falls = dial_falls(times) if told.half_day is None else []
+    latest_s = _latest_on_dial(times) if falls else math.inf
+    if latest_s < 13 * 3600.0:
+        words = f"the clock falls by nearly 12 hours {_places(times, falls)}; if its dial has 12 hours and it says "
+        # Rows of several days have a date each, and a half day told for the first says nothing of the others.
+        several_days = (
+            times.dated and float(times.seconds(np.array([times.count - 1], np.intp))[0]) >= DAY_S / 2
+        )
+        if layout.time_kind == "clock" and not several_days:
+            words += 'neither am nor pm, say half_day = "am" or "pm" for the first row in a column map, under [time]'
+            doubts.append(StepDoubt(words, ("am", "pm")))
+        else:
+            doubts.append(StepDoubt(words + "neither am nor pm, export it again with 24 hours", ()))
+    return doubts
 
 
-def _hour_words(row: int, which: SummerTime) -> str:
-    """The question that a step of an hour before a row (from 0) leaves open."""
-    return (
-        f"the clock goes {'back' if which == 'ends' else 'forward'} by an hour before row {row + 1}; if that is summer "
-        f'time, say summer_time = "{which}" in a column map, under [time]'
+def _hour_in_doubt(times: RowTimes, rows: list[int], which: SummerTime) -> StepDoubt:
+    """What steps of an hour before some rows (from 0), all of them back or all forward, leave open."""
+    words = f"the clock goes {'back' if which == 'ends' else 'forward'} by an hour {_places(times, rows)}"
+    if len(rows) > 1:  # summer time begins or ends once
+        return StepDoubt(words, ())
+    words += f'; if that is summer time, say summer_time = "{which}" in a column map, under [time]'
+    return StepDoubt(words, (f"summer time {which}",))
+
+
+def _places(times: RowTimes, rows: list[int]) -> str:
+    """The rows after steps (given from 0), with what the clock said on both sides."""
+    said = []
+    first = times.first_stamp or datetime(2000, 1, 1)
+    for row in rows[:_PLACES]:
+        sides = times.seconds(np.array([row - 1, row], np.intp)).tolist()
+        before, after = (f"{first + timedelta(seconds=side):%H:%M:%S}" for side in sides)
+        said.append(f"before row {row + 1} (from {before} to {after})")
+    more = len(rows) - len(said)
+    return ", ".join(said) + (f" and {more} times more" if more else "")
+
+
+def _latest_on_dial(times: RowTimes) -> float:
+    """The latest time of day that a clock shows, seconds."""
+    if times.ticks is None or times.first_stamp is None:
+        return math.inf
+    start = (times.first_stamp - datetime.combine(times.first_stamp, time())).total_seconds()
+    return max(
+        float(((start + piece / times.per_second) % DAY_S).max()) for _, piece in in_pieces(times.ticks)
     )

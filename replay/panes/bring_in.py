@@ -21,15 +21,18 @@ from PySide6.QtWidgets import (
     QHBoxLayout,
     QLabel,
     QMenu,
+    QMessageBox,
     QPushButton,
     QVBoxLayout,
     QWidget,
 )
 
 from ..bringing import TABLE, files_of
+from ..longwork import unpack
 from .typing_boxes import TypingBox
 
 if TYPE_CHECKING:
+    from .errand import Errand
     from .match_columns import MatchColumnsBox
 
 MOST_LOOKED_AT = 1000
@@ -77,6 +80,10 @@ class WhereBox(QDialog):
     ----------
     columns : list of str
         Column maps that the person made for tables among the exports.
+    keep : QCheckBox
+        Whether what says who somebody is is kept on purpose.
+    looking : Errand or None
+        The look through the exports for that, while it is under way.
 
     Signals
     -------
@@ -107,6 +114,13 @@ class WhereBox(QDialog):
         self._open_case = open_case
         self._proposed = self.into.text()
         self.late.toggled.connect(self._toggle)
+        self.keep = QCheckBox("Keep names, numbers and dates that say who somebody is", self)
+        self.keep.setToolTip("Otherwise they are kept out of the traces and of all that is handed on")
+        self.preview = QPushButton("What would be kept out…", self)
+        self.preview.setToolTip("Look through the exports and list what says who somebody is; writes nothing")
+        self.preview.setAutoDefault(False)
+        self.preview.clicked.connect(self._preview)
+        self.looking: Errand | None = None
         self.columns: list[str] = []
         self.match = QPushButton("Match columns of a table…", self)
         self.match.setToolTip("Say by hand how a table among the exports is read")
@@ -135,6 +149,10 @@ class WhereBox(QDialog):
                 layout.addWidget(item)
         layout.addLayout(row)
         layout.addWidget(self.late)
+        identity = QHBoxLayout()
+        identity.addWidget(self.keep, 1)
+        identity.addWidget(self.preview)
+        layout.addLayout(identity)
         layout.addWidget(self.match, 0, Qt.AlignmentFlag.AlignLeft)
         layout.addWidget(self.matched)
         layout.addWidget(buttons)
@@ -159,6 +177,44 @@ class WhereBox(QDialog):
         told = [line for line in self.matched.text().splitlines() if not line.startswith(f"{name}:")]
         self.matched.setText("\n".join([*told, f"{name}: read as matched by hand"]))
         self.matched.show()
+
+    def _preview(self) -> None:
+        from .errand import Errand
+        from .kept_out_box import KeptOutBox
+
+        if self.looking is not None:
+            return
+        request = {
+            "task": "look_at_exports",
+            "paths": [str(path) for path in self._paths],
+            "into": self.into.text().strip() or self._proposed,
+            "columns": list(self.columns),
+            "keep_identity": self.keep.isChecked(),
+            "learned_in": str(mappings.default_folder()),
+        }
+        errand = Errand(request, "Looking through the exports", self)
+
+        def ended(box: QDialog | None) -> None:
+            self.looking = None
+            errand.deleteLater()
+            if box is not None:
+                box.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+                box.open()
+
+        errand.made.connect(lambda packed: ended(KeptOutBox(unpack(packed), self)))
+        errand.sentence.connect(
+            lambda said: ended(QMessageBox(QMessageBox.Icon.NoIcon, "Bring in", said, parent=self))
+        )
+        errand.stopped.connect(lambda: ended(None))
+        self.looking = errand
+        errand.start()
+
+    def done(self, result: int) -> None:
+        """Close the box; a look that is under way ends with it."""
+        if self.looking is not None:
+            self.looking.leave()
+            self.looking = None
+        super().done(result)
 
     def _toggle(self, late: bool) -> None:
         self.into.setText(str(self._open_case) if late else self._proposed)

@@ -32,7 +32,7 @@ from PySide6.QtWidgets import (
 )
 
 from ..clock_setting import USUAL_DOUBT_S, edit_of
-from ..clock_traces import busiest, known_for, points_of
+from ..clock_traces import busiest, pair_of, points_of
 from ..clock_words import clock_words, evidence_lines
 from ..strips.theme import PAPER, Theme
 from ..wording import length
@@ -48,10 +48,13 @@ class ClockBench(QDialog):
         The ``clock`` payload that the person took.
     undo_asked()
         The last edit is to be taken back.
+    look_asked(source)
+        The evidence for a source's clock is to be looked for, or, while that goes on, no longer.
     """
 
     taken = Signal(dict)
     undo_asked = Signal()
+    look_asked = Signal(str)
 
     def __init__(
         self,
@@ -140,6 +143,9 @@ class ClockBench(QDialog):
             "Keep the middle of the window where it is; dragging elsewhere then sets the drift (H)"
         )
         self.hold.toggled.connect(self._hold)
+        self.search = QPushButton("&Look for it")
+        self.search.setToolTip("Look for this source's clock in what it shares with the others")
+        self.search.clicked.connect(lambda: self.look_asked.emit(self.source.currentText()))
         self.again = QPushButton("&As found")
         self.again.setToolTip("Back to the clock that the evidence gives")
         self.again.clicked.connect(self.as_found)
@@ -154,11 +160,20 @@ class ClockBench(QDialog):
         row = QHBoxLayout()
         label = QLabel("&within ±")
         label.setBuddy(self.doubt)
-        for widget in (self.again, self.back, self.hold, label, self.doubt, self.take, self.undo):
+        for widget in (
+            self.search,
+            self.again,
+            self.back,
+            self.hold,
+            label,
+            self.doubt,
+            self.take,
+            self.undo,
+        ):
             row.addWidget(widget)
         row.addStretch()
         row.addWidget(close)
-        for button in (self.take, self.hold, self.again, self.back, self.undo, close):
+        for button in (self.take, self.hold, self.search, self.again, self.back, self.undo, close):
             button.setAutoDefault(False)
         layout = QVBoxLayout(self)
         layout.addLayout(top)
@@ -204,6 +219,11 @@ class ClockBench(QDialog):
         self._estimates.update(estimates)
         self._start()
 
+    def show_search(self, words: str, *, running: bool) -> None:
+        """Say how far the search for evidence is, or how it ended."""
+        self.search.setText("&Stop looking" if running else "&Look for it")
+        self.words.setText(words)
+
     def refresh(self) -> None:
         """The case's log has changed: read the clocks again."""
         self._start()
@@ -244,11 +264,12 @@ class ClockBench(QDialog):
             for box, name in zip((self.own, self.other), found.compared, strict=False):
                 box.setCurrentIndex(max(box.findData(name), 0))
             return
-        ids = [str(self.other.itemData(place)) for place in range(self.other.count())]
-        others = [channel for channel in (self._case.get(one) for one in ids) if channel is not None]
-        known = known_for(self._channel(self.own), others)
-        if known is not None:
-            self.other.setCurrentIndex(ids.index(known.id))
+        source = self._source()
+        if source is None:
+            return
+        for box, channel in zip((self.own, self.other), pair_of(self._case, source), strict=True):
+            if channel is not None:
+                box.setCurrentIndex(max(box.findData(channel.id), 0))
 
     def _channel(self, box: QComboBox) -> Channel | None:
         return self._case.get(str(box.currentData())) if box.count() else None

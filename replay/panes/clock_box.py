@@ -279,6 +279,11 @@ class ClockBox(QDialog):
         self._show_work("starting", running=True)
         work.start()
 
+    @property
+    def found(self) -> dict[str, ClockEstimate]:
+        """What the evidence says, by source, as far as it was looked for."""
+        return dict(self._found)
+
     def show_found(self, found: Iterable[ClockEstimate]) -> None:
         """Take what the evidence says of some sources."""
         self._found |= {one.source: one for one in found}

@@ -248,6 +248,8 @@ class MatchColumnsBox(QDialog):
 
     def _named(self, number: int | str) -> int | str:
         """A column by its header where that is its alone: a map by names also serves a table in another order."""
+        if not self.seen.header:
+            return number  # what stands for a name there is ours
         headers = [one.header for one in self.seen.columns]
         header = headers[number - 1].strip() if isinstance(number, int) and 0 < number <= len(headers) else ""
         return header if header and [one.strip() for one in headers].count(header) == 1 else number
@@ -296,7 +298,7 @@ class MatchColumnsBox(QDialog):
         self.look()
         if self.seen.errors:
             return
-        written = self._tried(self._keep_in / f"{self._table.stem}-columns.toml")
+        written = self._tried(self._keep_in / f"{self._table.name}-columns.toml")
         if written is not None:
             self.matched.emit(str(self._table), str(written))
             self.accept()
