@@ -261,7 +261,9 @@ def steps_question(name: str, recording: Recording) -> Question:
     ways = [way for way in recording.about[READ_OTHERWISE].split("; ") if way]
     return Question(
         id=f"steps:{name}",
-        text=f"{name}: {recording.about[IN_DOUBT]}",
+        text=f"{name}: {recording.about[IN_DOUBT]}; expected one of "
+        + ", ".join(f'"{way}"' for way in (AS_IT_STANDS, *ways))
+        + " for it under [steps]",
         proposal="take the times as they stand: the clock was set, or time passed without a row",
         choices=(
             Choice(

@@ -273,6 +273,7 @@ def test_a_step_of_a_long_table_is_asked_about_and_read_as_answered(
     (question,) = caught.value.questions
     assert question.id == "steps:pump.csv"
     assert place in question.text
+    assert f'"{answer}"' in question.text.split("; expected one of ")[1]
     assert [choice.answers for choice in question.choices if choice.proposed] == [
         {"steps": {"pump.csv": "as it stands"}}
     ]
