@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -68,6 +68,7 @@ def from_command(
     by_offset: Sequence[str] = (),
     within_s: float = USUAL_DOUBT_S,
     answers: Path | None = None,
+    anchors: Sequence[tuple[str, str, str]] = (),
     propose: bool = False,
     accept_proposals: bool = False,
     progress: Callable[[float, str], None] | None = None,
@@ -85,6 +86,9 @@ def from_command(
         Half-width of the 95 % interval of these, seconds.
     answers : Path, optional
         An answers file; only its clocks are taken.
+    anchors : sequence of (source, words, meaning)
+        Some words of a line of that source, and what they mean: words of the word list such as ``going on``,
+        or seconds of the reference clock. Only these count for their source, whether its clock is set or not.
     propose, accept_proposals : bool
         Say what the evidence tells of each clock that nobody set; and keep it.
     progress : callable, optional
@@ -101,8 +105,20 @@ def from_command(
     names = dict.fromkeys(str(edit["source"]) for edit in edits)
     lines = [f"{name}: set by hand, {_standing(case, name)}" for name in names]
     if propose or accept_proposals:
-        lines += proposals(case, author if accept_proposals else None, progress) or ["Every clock is set."]
+        given: dict[str, list[tuple[str, str | float]]] = {}
+        for source, words, meaning in anchors:
+            given.setdefault(settable(case, source).name, []).append((words, _moment(meaning)))
+        keeper = author if accept_proposals else None
+        lines += proposals(case, keeper, progress, given) or ["Every clock is set."]
     return lines
+
+
+def _moment(text: str) -> str | float:
+    """Reference seconds where it is a number, else the words of a meaning."""
+    try:
+        return float(text)
+    except ValueError:
+        return text
 
 
 def _standing(case: Case, name: str) -> str:
@@ -111,13 +127,25 @@ def _standing(case: Case, name: str) -> str:
 
 
 def proposals(
-    case: Case, author: str | None, progress: Callable[[float, str], None] | None = None
+    case: Case,
+    author: str | None,
+    progress: Callable[[float, str], None] | None = None,
+    anchors: Mapping[str, Sequence[tuple[str, str | float]]] | None = None,
 ) -> list[str]:
-    """What the evidence tells of each clock that nobody set, in words; kept where an author is given."""
+    """What the evidence tells of each clock that nobody set, in words; kept where an author is given.
+
+    A source that has anchors is looked at whether its clock is set or not.
+    """
     from afterclamp.annotate.align import accept, estimate
 
     lines = []
-    for found in estimate(case, progress=progress):
+    anchored = dict(anchors or {})
+    wanted = [
+        one.name
+        for one in case.sources
+        if not one.is_reference and (one.clock.method == "unset" or one.name in anchored)
+    ]
+    for found in estimate(case, sources=wanted, anchors=anchored or None, progress=progress):
         if not found.told:
             lines.append(f"{found.source}: cannot be told. {found.cannot_tell}")
             continue

@@ -232,6 +232,15 @@ def channels(case: Path, as_json: bool) -> None:
     type=click.Path(path_type=Path, dir_okay=False),
     help="Answers file whose clocks are set; the rest of it is not looked at.",
 )
+@click.option(
+    "--anchor",
+    "anchors",
+    nargs=3,
+    multiple=True,
+    metavar="SOURCE WORDS MEANING",
+    help="With --propose or --accept-proposals: some words of a line of SOURCE, and what they mean (such as "
+    "'going on', or seconds of the reference clock). Give two or more; then only these count.",
+)
 @click.option("--propose", is_flag=True, help="Say what the evidence tells of clocks that nobody set.")
 @click.option("--accept-proposals", is_flag=True, help="Set these clocks as the evidence tells.")
 @click.option("--author", default="reviewer", show_default=True, help="Role or code that it is kept under.")
@@ -241,6 +250,7 @@ def clocks(
     by_offset: tuple[str, ...],
     within: float,
     answers: Path | None,
+    anchors: tuple[tuple[str, str, str], ...],
     propose: bool,
     accept_proposals: bool,
     author: str,
@@ -252,6 +262,8 @@ def clocks(
     """
     from . import tables
 
+    if anchors and not (propose or accept_proposals):
+        raise click.BadParameter("anchors need --propose or --accept-proposals", param_hint="--anchor")
     with _folder(case) as opened:
         if by_offset or answers is not None or propose or accept_proposals:
             from .clock_command import from_command
@@ -263,6 +275,7 @@ def clocks(
                 by_offset=by_offset,
                 within_s=within,
                 answers=answers,
+                anchors=anchors,
                 propose=propose,
                 accept_proposals=accept_proposals,
                 progress=_progress(),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import shutil
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -296,3 +297,26 @@ def test_a_shell_is_told_in_a_sentence_what_cannot_be_set(case: Case) -> None:
     ran = CliRunner().invoke(main, ["clocks", str(case.folder), "--set", "oximeter=94"])
     assert ran.exit_code == 2
     assert "Name one of: captions, pump" in ran.stderr
+
+
+def test_three_spoken_anchors_set_the_captions_from_the_command_line(
+    demo_folder: Path, tmp_path: Path
+) -> None:
+    folder = tmp_path / "case"
+    shutil.copytree(demo_folder, folder)
+    # The true times of three things that the narration says (the demo's log table: 60, 131 and 208 min).
+    anchors = [("going on", 3600.0), ("circulation off", 7860.0), ("clamp off", 12480.0)]
+    typed = [word for said, at in anchors for word in ("--anchor", "captions", said, str(at))]
+    ran = CliRunner().invoke(main, ["clocks", str(folder), *typed, "--accept-proposals", "--json"])
+    assert ran.exit_code == 0, ran.output
+    rows = {row["source"]: row for row in json.loads(ran.stdout)}
+    # The narration's zero is planted 20 min 12 s after the reference's.
+    assert rows["captions"]["offset_s"] == pytest.approx(-1212.0, abs=2.0)
+    assert rows["captions"]["method"] == "by evidence"
+    refused = CliRunner().invoke(main, ["clocks", str(folder), "--anchor", "captions", "going on", "tea"])
+    assert refused.exit_code == 2
+    wrong = CliRunner().invoke(
+        main, ["clocks", str(folder), "--propose", "--anchor", "captions", "going on", "tea"]
+    )
+    assert wrong.exit_code == 1
+    assert "word list" in wrong.output
