@@ -87,12 +87,8 @@ def other_explanations(evidence: Mapping[str, Any]) -> list[str]:
 
 
 def rests_on(rule: Rule) -> str:
-    """What a rule's numbers rest on: status and source, neither of them twice."""
-    from afterclamp.annotate.rules import STATUS
-
-    status = STATUS[rule.status]
-    source = rule.source.removesuffix(".")
-    words = source if status.lower() in source.lower() else f"{status}: {source}".rstrip(": ")
+    """What a rule's numbers rest on, as a phrase that can stand by itself."""
+    words = rule.rests_on().removesuffix(".")
     return words[:1].upper() + words[1:]
 
 

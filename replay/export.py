@@ -18,7 +18,7 @@ from afterclamp.annotate.series import MASKED, MISSING, StateArray
 from afterclamp.io.errors import CannotWrite
 from afterclamp.io.whole import written_whole
 
-from .footing import CaseFooting, confirmed_words, states_of
+from .footing import export_footing, states_of
 from .wording import half_width
 
 if TYPE_CHECKING:
@@ -75,7 +75,6 @@ def export_tables(
 def _tables(case: Case, tell: Progress, day: date) -> dict[str, str]:
     from afterclamp.annotate.figures import figures
     from afterclamp.annotate.finds import find
-    from afterclamp.annotate.limits import default_sets
     from afterclamp.annotate.marks import marks, verdicts
     from afterclamp.annotate.phases import phases
 
@@ -88,12 +87,7 @@ def _tables(case: Case, tell: Progress, day: date) -> dict[str, str]:
     computed = figures(case)
     tell(0.8, "traces")
     states = states_of(case)
-    footing = CaseFooting.of(
-        case,
-        limits=default_sets(),
-        states=states,
-        confirmed_by=confirmed_words(said, len(found)),
-    )
+    footing = export_footing(case, states, said, len(found))
     return {
         "traces-1hz.csv": traces(case),
         "not-believed-1hz.csv": _not_believed(case, states),

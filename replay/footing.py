@@ -130,6 +130,26 @@ def confirmed_words(said: Mapping[str, Sequence[Verdict]], found: int) -> tuple[
     return tuple(words)
 
 
+def export_footing(
+    case: Case, states: Mapping[str, StateArray], said: Mapping[str, Sequence[Verdict]], found: int
+) -> CaseFooting:
+    """The footer of what is handed to other programs: by the limits that are built in.
+
+    Parameters
+    ----------
+    case : Case
+    states : mapping
+        As `states_of` gives them.
+    said, found : mapping, int
+        As in `confirmed_words`.
+    """
+    from afterclamp.annotate.limits import default_sets
+
+    return CaseFooting.of(
+        case, limits=default_sets(), states=states, confirmed_by=confirmed_words(said, found)
+    )
+
+
 def limits_words(limits: Sequence[LimitSet]) -> str:
     """Set, source and version, ready to print."""
     return "; ".join(f"{one.title} (sources beside each figure)" for one in limits) or "none"

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Literal
 from afterclamp.io.whole import written_whole
 
 from .export import NOTE, export_tables
-from .footing import CaseFooting, confirmed_words, states_of
+from .footing import export_footing, states_of
 from .wording import phase_name
 
 if TYPE_CHECKING:
@@ -176,14 +176,7 @@ class _Said:
 
     def note(self, day: date | None) -> str:
         """The footer that every export carries, and what the files hold."""
-        from afterclamp.annotate.limits import default_sets
-
-        footing = CaseFooting.of(
-            self._case,
-            limits=default_sets(),
-            states=states_of(self._case),
-            confirmed_by=confirmed_words(self._verdicts, len(self._finds)),
-        )
+        footing = export_footing(self._case, states_of(self._case), self._verdicts, len(self._finds))
         return (
             f"{footing.text(day or date.today())}\n\n"
             "This note belongs to every file of this folder.\n\n"

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 
+from afterclamp.io.errors import EditRefused
+from afterclamp.io.log import check_author
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import (
@@ -24,7 +25,6 @@ ClassChoice = tuple[str, str]
 """Code and plain name."""
 
 ROLES = ("surgeon", "anaesthetist", "perfusionist", "teacher", "researcher", "coordinator", "facilitator")
-_AUTHOR = re.compile(r"[A-Za-z0-9][A-Za-z0-9-]{0,63}")
 
 
 class ClassBox(QDialog):
@@ -171,7 +171,9 @@ class AuthorBox(QDialog):
 
     def _take(self) -> None:
         author = self.name.currentText().strip()
-        if not _AUTHOR.fullmatch(author):
+        try:
+            check_author(author)
+        except EditRefused:
             self.problem.setText("Only ASCII letters, digits and hyphens, beginning with a letter or digit.")
             return
         self.chosen.emit(author)
