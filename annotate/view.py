@@ -365,13 +365,14 @@ def _lay_behind(arrays: dict[str, NDArray[Any]], more: Mapping[str, NDArray[Any]
 def _channel_arrays(channel: Channel, name: str, grid: FloatArray) -> dict[str, NDArray[Any]]:
     from .beats import pulse_pressure
     from .measures.pressure import mean_arterial_pressure
-    from .quality import masked_seconds
+    from .quality import NO_PULSE, masked_seconds
 
     mask = np.asarray(masked_seconds(channel, grid), dtype=np.bool_)
     arrays: dict[str, NDArray[Any]] = {f"mask:{name}": mask}
     if channel.kind == "arterial_pressure" and channel.is_wave:
         seconds = mean_arterial_pressure(channel, grid).values
-        arrays[f"pulse:{name}"] = np.where(mask, np.nan, pulse_pressure(channel, grid))
+        beatless = masked_seconds(channel, grid, NO_PULSE)
+        arrays[f"pulse:{name}"] = np.where(beatless, np.nan, pulse_pressure(channel, grid))
     else:
         seconds = np.asarray(channel.seconds(), dtype=np.float64)
     arrays[f"value:{name}"] = np.where(mask, np.nan, seconds)

@@ -155,6 +155,11 @@ class Channel:
         return min((start for start in starts if start < self.placed.limit), default=None)
 
     @property
+    def grid(self) -> FloatArray:
+        """The whole reference seconds of its case, one apart."""
+        return self._grid()
+
+    @property
     def begun(self) -> bool:
         """Whether any sample lies before the horizon."""
         return self.placed.begun

@@ -12,8 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from afterclamp.annotate.quality import seconds_state
-from afterclamp.annotate.series import OBSERVED
+from afterclamp.annotate.quality import GOOD, quality_class
 from afterclamp.io.case import Case
 from afterclamp.sample_traces.tables import Truth
 from numpy.typing import NDArray
@@ -209,6 +208,6 @@ def marked_now(case: Case) -> tuple[dict[str, BoolArray], dict[str, BoolArray], 
     for channel in case.channels:
         name = channel.identity.name
         if name in known and name not in marked:
-            marked[name] = seconds_state(channel, grid) != OBSERVED
+            marked[name] = quality_class(channel, grid) != GOOD
             recorded[name] = np.isfinite(channel.seconds())
     return marked, recorded, float(grid[0])
