@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from . import rhythm, waves
 from .planting import Line
@@ -72,6 +73,9 @@ class Course:
         Seconds with the ripple of a fibrillating heart.
     spread : float
         Standard deviation of the beat interval, in parts of it.
+    early, alternating, irregular : tuple of (start, end)
+        Seconds in which every fourth beat comes early, beats are strong and weak by turns, and the heart
+        beats as irregularly as in atrial fibrillation.
     """
 
     seconds: int
@@ -82,6 +86,21 @@ class Course:
     variation: Points = ((0, waves.VARIATION),)
     fibrillating: tuple[tuple[float, float], ...] = field(default=())
     spread: float = rhythm.SPREAD
+    early: tuple[tuple[float, float], ...] = field(default=())
+    alternating: tuple[tuple[float, float], ...] = field(default=())
+    irregular: tuple[tuple[float, float], ...] = field(default=())
+
+
+IRREGULAR_SPREAD = 0.28
+ALTERNATION = 0.09  # more and less than the pulse of the beats that alternate, in parts of it
+
+
+def inside(t: FloatArray, spans: tuple[tuple[float, float], ...]) -> NDArray[np.bool_]:
+    """Which of the seconds `t` lie in any of the spans."""
+    found = np.zeros(t.size, bool)
+    for start, end in spans:
+        found |= (t >= start) & (t < end)
+    return found
 
 
 def beats(course: Course, rng: np.random.Generator) -> rhythm.Beats:
@@ -92,7 +111,7 @@ def beats(course: Course, rng: np.random.Generator) -> rhythm.Beats:
         return at(course.heart_rate, t)
 
     def spread(t: FloatArray) -> FloatArray:
-        return np.full(t.size, course.spread)
+        return np.where(inside(t, course.irregular), IRREGULAR_SPREAD, course.spread)
 
     pieces = [
         rhythm.episode(grid[a:b], rate, spread, rng)
@@ -101,12 +120,28 @@ def beats(course: Course, rng: np.random.Generator) -> rhythm.Beats:
     if not pieces:
         pieces = [(np.zeros(1), np.full(1, 1e-9))]  # one beat that is over before the first sample
     onset, own_length = (np.concatenate(part) for part in zip(*pieces, strict=True))
-    ones = np.ones(onset.size)
-    return rhythm.Beats(onset, rhythm.lengths(onset, own_length), ones, 0 * ones, np.zeros(onset.size, bool))
+    order = np.argsort(onset, kind="stable")
+    onset, own_length = onset[order], own_length[order]
+    number = np.arange(onset.size)
+    early = inside(onset, course.early) & (number % 4 == 2)
+    onset = onset - np.where(early, rhythm.EARLY_BY * own_length, 0)
+    strength = np.ones(onset.size)
+    strength[early] = rhythm.EARLY_PULSE
+    strength[np.flatnonzero(early[:-1]) + 1] = rhythm.NEXT_PULSE
+    alternation = np.where(inside(onset, course.alternating), 1.0 - 2 * (number % 2), 0.0)
+    return rhythm.Beats(onset, rhythm.lengths(onset, own_length), strength, alternation, early)
 
 
-def record(course: Course, seed: int) -> dict[str, FloatArray]:
-    """Recorded waves in mmHg by label, noise in, artefacts not; the same for the same seed."""
+def record(course: Course, seed: int, noise: float = 1.0) -> dict[str, FloatArray]:
+    """Recorded waves in mmHg by label, artefacts not in; the same for the same seed.
+
+    Parameters
+    ----------
+    course : Course
+    seed : int
+    noise : float
+        How many times the usual noise of a line.
+    """
     heart = beats(course, np.random.default_rng([seed, 1]))
     t = np.arange(course.seconds * course.rate_hz) / course.rate_hz
     index, phase = heart.at(t)
@@ -116,7 +151,8 @@ def record(course: Course, seed: int) -> dict[str, FloatArray]:
     breath = np.sin(2 * np.pi * waves.VENTILATION_HZ * t)
     onset = heart.onset
     variation = at(course.variation, onset) / 2 * np.sin(2 * np.pi * waves.VENTILATION_HZ * onset)
-    variation = (variation * np.clip(1 - at(course.flow, onset), 0, 1))[index]
+    variation = variation * np.clip(1 - at(course.flow, onset), 0, 1)
+    variation = (variation + heart.strength - 1 + ALTERNATION * heart.alternation)[index]
     quiver = _quiver(course, t, np.random.default_rng([seed, 2]))
     ripple = waves.RIPPLE_MMHG / 2 * np.clip(flow / 2, 0, 1) * np.sin(2 * np.pi * waves.RIPPLE_HZ * t)
     found = {}
@@ -125,6 +161,8 @@ def record(course: Course, seed: int) -> dict[str, FloatArray]:
         wave = at(pressure.mean, t)
         if pressure.shape == VENOUS:
             wave = wave + np.where(phase < 1, pulse / 2 * np.cos(2 * np.pi * 2 * phase), 0)
+            lobe = np.where(phase < 0.4, 0.5 - 0.5 * np.cos(2 * np.pi * phase / 0.4), 0)
+            wave = wave + np.where(heart.early[index], waves.CANNON_MMHG * lobe, 0)
         else:
             wave = wave + pulse * (shape - waves.beat_mean()) + quiver
         if pressure.shape == ARTERIAL:
@@ -133,7 +171,7 @@ def record(course: Course, seed: int) -> dict[str, FloatArray]:
             wave = wave + waves.SWING_MMHG / 2 * breath * ventilated
         seen = waves.SecondOrder(pressure.natural_hz, pressure.damping, course.rate_hz)(wave)
         rng = np.random.default_rng([seed, 10 + number])
-        found[label] = seen + pressure.line(course.rate_hz).noise_sd * rng.standard_normal(t.size)
+        found[label] = seen + noise * pressure.line(course.rate_hz).noise_sd * rng.standard_normal(t.size)
     return found
 
 

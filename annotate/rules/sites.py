@@ -1,0 +1,163 @@
+"""Arterial sites against each other: radial under femoral, and one arm over the other."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..runs import BoolArray, FloatArray, evidence_runs, median, running_mean
+from ..view import View
+from .course_find import course_find
+from .rule import RUNS, Find, Parameter, Params, Rule, alternative
+
+SMOOTH_S = 15  # s over which a difference of two means is a mean: three breaths
+PLAIN_MMHG = 4.0  # beyond a limit that is plain
+BRIDGE_ARMS_S = 30
+BRIDGE_UNSEEN_S = 300  # s masked or missing that do not end a difference that stands for an hour
+CORRELATION_LEAST_S = 120  # fewest seconds that a correlation with the flow is taken from
+
+
+def find_site_gradient(view: View, params: Params) -> list[Find]:
+    """E22: see the rule's words."""
+    return sorted(
+        [*_central_over_radial(view, params), *_arm_over_arm(view, params)], key=lambda one: one.start_s
+    )
+
+
+def _central_over_radial(view: View, params: Params) -> list[Find]:
+    central = view.get("femoral")
+    fed = f"{view.facts.inflow_side}_radial" if view.facts.inflow_site == "axillary" else ""
+    radials = [name for name in ("left_radial", "right_radial") if view.get(name) is not None]
+    names = [name for name in radials if name != fed] or []
+    if central is None or not names:
+        return []
+    name = names[0]
+    difference = running_mean(central - view.values[name], SMOOTH_S)
+    systolic = _systolic_difference(view, "femoral", name)
+    where = _since_the_pump(view) & ~view.inside("lower_body_arrest", "no_flow_arrest", "selective_cerebral")
+    known = np.isfinite(difference)
+    holds = (difference >= params["mean"]) | (running_mean(systolic, SMOOTH_S) >= params["systolic"])
+    found = []
+    for run in evidence_runs(
+        holds & where & known, known, minimum=int(params["minimum"]), bridge=BRIDGE_UNSEEN_S
+    ):
+        earlier = difference[~_since_the_pump(view) & known]
+        was = median(earlier) if earlier.size else float("nan")
+        found.append(
+            course_find(
+                E22, view, run, difference, params=params, channels=("femoral", name), limit=params["mean"],
+                unit="mm[Hg]", above=True, plain=PLAIN_MMHG, minimum=params["minimum"], subtype="a",
+                name="radial under femoral pressure", site="femoral",
+                systolic_difference=float(np.round(median(systolic[run.start : run.stop]))),
+                alternatives=[
+                    alternative("a damped or kinked radial line", f"{view.masked_seconds(name, run.start, run.stop)} s of "
+                                "it masked, not counted"),
+                    alternative("two transducers at two heights", f"before the pump the femoral was {was:+.0f} mmHg over it"
+                                if np.isfinite(was) else "cannot tell: nothing recorded before the pump"),
+                    alternative("a narrow artery of that arm", "that would have been there before the pump too"),
+                ],
+            )
+        )  # fmt: skip
+    return found
+
+
+def _since_the_pump(view: View) -> BoolArray:
+    """Seconds from the first going on bypass to the end."""
+    mask = np.zeros(view.n, dtype=np.bool_)
+    bypass = view.of_name("bypass")
+    if bypass:
+        mask[view.index(bypass[0].start_s) :] = True
+    return mask
+
+
+def _systolic_difference(view: View, one: str, other: str) -> FloatArray:
+    """Difference of the systolic pressures: of means and of what a pulse stands above them, a bit over half of it."""
+    if one not in view.pulse or other not in view.pulse:
+        return np.full(view.n, np.nan)
+    above = 0.58  # of a pulse pressure; the mean lies at 0.42 of it (Grillo et al., J Hypertens 2020)
+    return np.asarray(view.values[one] - view.values[other] + above * (view.pulse[one] - view.pulse[other]))
+
+
+def _arm_over_arm(view: View, params: Params) -> list[Find]:
+    left, right = view.get("left_radial"), view.get("right_radial")
+    if left is None or right is None:
+        return []
+    where = view.inside("bypass") & ~view.inside("selective_cerebral", "no_flow_arrest", "lower_body_arrest")
+    # Averaged over what is judged alone: in brain perfusion the arms differ as they must.
+    difference = np.where(where, running_mean(np.where(where, right - left, np.nan), SMOOTH_S), right - left)
+    known = np.isfinite(difference)
+    found = []
+    for sign, higher in ((1.0, "right"), (-1.0, "left")):
+        course = sign * difference
+        holds = (course >= params["arms"]) & where & known
+        for run in evidence_runs(
+            holds, known, minimum=int(params["arms_minimum"]), close=BRIDGE_ARMS_S, bridge=BRIDGE_UNSEEN_S
+        ):
+            with_flow = _with_flow(view, course, run.start, run.stop)
+            fed = view.facts.inflow_site == "axillary" and view.facts.inflow_side == higher
+            inflow = fed and not with_flow < params["correlation"]
+            lower = "left" if higher == "right" else "right"
+            found.append(
+                course_find(
+                    E22, view, run, course, params=params, channels=(f"{higher}_radial", f"{lower}_radial", "pump_flow"),
+                    limit=params["arms"], unit="mm[Hg]", above=True, plain=PLAIN_MMHG, minimum=params["arms_minimum"],
+                    subtype="b", name="inflow side over-reads" if inflow else "one arm over the other",
+                    label="inflow side" if inflow else "not explained by the inflow",
+                    with_flow=float(np.round(with_flow, 2)) if np.isfinite(with_flow) else None,
+                    alternatives=[
+                        alternative("two transducers at two heights", _before_the_pump(view, difference * sign)),
+                        alternative("a cuff, or a kinked line, on the lower arm",
+                                    f"{view.masked_seconds(f'{lower}_radial', run.start, run.stop)} s of it masked, not counted"),
+                        alternative("one limb that gets no blood",
+                                    f"the lower arm was at {median(view.values[f'{lower}_radial'][run.start : run.stop]):.0f} mmHg"),
+                    ],
+                )
+            )  # fmt: skip
+    return found
+
+
+def _with_flow(view: View, course: FloatArray, start: int, stop: int) -> float:
+    """Correlation of a difference with the flow over the run and the two minutes on either side."""
+    if view.flow is None:
+        return float("nan")
+    piece = slice(max(0, start - 120), stop + 120)
+    a, b = course[piece], view.flow[piece]
+    good = np.isfinite(a) & np.isfinite(b)
+    if np.count_nonzero(good) < CORRELATION_LEAST_S or np.ptp(b[good]) < 0.5:
+        return float("nan")
+    return float(np.corrcoef(a[good], b[good])[0, 1])
+
+
+def _before_the_pump(view: View, course: FloatArray) -> str:
+    early = course[~_since_the_pump(view) & np.isfinite(course)]
+    if not early.size:
+        return "cannot tell: nothing recorded before the pump"
+    return f"before the pump the difference was {median(early):+.0f} mmHg"
+
+
+E22 = Rule(
+    code="E22",
+    name="difference between arterial sites",
+    family="sites",
+    needs=("two_sites",),
+    phase=(),
+    words="a: from the first bypass on, femoral over radial pressure (the arm that the pump does not feed) by {mean} mmHg of "
+    "mean or {systolic} mmHg systolic for at least {minimum} s. b: on bypass one radial mean over the other by {arms} mmHg "
+    "or more for at least {arms_minimum} s; told as inflow side where that axillary artery is the inflow and the difference "
+    "does not run against the flow (correlation under {correlation}). Neither in planned arrests nor in brain perfusion "
+    "alone.",
+    status="P",
+    source="25 mmHg systolic or 10 mean for 5 min: PubMed 26599795; b is common practice and this project's choice",
+    parameters={
+        "mean": Parameter(10, "mm[Hg]", "difference of the means from which it counts"),
+        "systolic": Parameter(25, "mm[Hg]", "difference of the systolic pressures from which it counts"),
+        "minimum": Parameter(300, "s", "shortest length, a"),
+        "arms": Parameter(10, "mm[Hg]", "difference between the arms from which it counts"),
+        "arms_minimum": Parameter(60, "s", "shortest length, b"),
+        "correlation": Parameter(0.7, "1", "correlation with the flow under which it is not the inflow's"),
+    },
+    find=find_site_gradient,
+    details=f"Differences are means of {SMOOTH_S} s; masked and missing stretches of up to {BRIDGE_UNSEEN_S} s do not end them, nor do "
+    f"{BRIDGE_ARMS_S} s between the arms. {RUNS} The correlation is taken over the run and two minutes on either side, where "
+    f"the flow moved by 0.5 L/min at least. Plain from {PLAIN_MMHG:g} mmHg beyond.",
+)
+RULES = (E22,)
