@@ -84,6 +84,9 @@ UNUSABLE: dict[str, Parameter] = {
     "noisy": _fixed(
         30, "%", "share of them, repeating or of the very value, up to which the shortest run is told"
     ),
+    "wide": _fixed(
+        25, "%", "share of changes of more than one step of the reading, under which rows are not noisy"
+    ),
     "low": _fixed(2, "s", "shortest run at the lowest value, wave of pressure"),
     "low_other": _fixed(10, "s", "the same on any other wave"),
     "high": _fixed(10, "s", "shortest run at the highest value: a clipped flush stays there for less"),
@@ -96,4 +99,148 @@ UNUSABLE: dict[str, Parameter] = {
     ),
     "flowing": _fixed(0.3, "L/min", "pump flow at which venous blood flows"),
     "flowing_share": _fixed(50, "%", "of a gap of a venous saturation in which blood must have flowed"),
+    "pad_step": _fixed(15, "%", "points that a cerebral saturation steps by, above which its pad was moved"),
+    "pad_within": _fixed(5, "s", "time that such a step may take"),
+    "pad_other": _fixed(5, "%", "points within which the other side stays"),
+    "pad_settled": _fixed(5, "%", "points within which it has settled"),
+    "probe_step": _fixed(1.5, "Cel", "step of a temperature, above which its probe was moved"),
+    "probe_within": _fixed(10, "s", "time that such a step may take"),
+    "probe_settled": _fixed(0.5, "Cel", "within which it has settled"),
+    "sensor_before": _fixed(60, "s", "time before a step, over which levels are medians"),
+    "sensor_seen": _fixed(
+        30, "s", "fewest seconds of that: after fewer it cannot be told which side is the patient"
+    ),
+    "sensor_share": _fixed(10, "%", "of a step, within which it has not begun"),
+    "sensor_back": _fixed(33, "%", "of a step, from the level before, within which a sensor is back"),
+    "sensor_hold": _fixed(
+        10, "s", "for how long it stays there; also the time after a step, for other channels"
+    ),
+    "sensor_longest": _fixed(600, "s", "longest way back; one that takes longer sits elsewhere"),
+    "sensor_settle": _fixed(60, "s", "for how long it then stays where it has settled"),
+    "sensor_arterial": _fixed(10, "mm[Hg]", "change of an arterial pressure that may explain a step"),
+    "sensor_venous": _fixed(5, "mm[Hg]", "the same, central venous"),
+    "sensor_flow": _fixed(0.5, "L/min", "the same, pump flow"),
 }
+NOISE: dict[str, Parameter] = {
+    "power": _fixed(4, "1", "times the usual fast power of the line that is noise"),
+    "least": _fixed(2.5, "mm[Hg]", "root mean square that it must reach as well"),
+    "around": _fixed(600, "s", "time before and after, over which the usual level is a median"),
+    "shortest": _fixed(2, "s", "fewest seconds with such power"),
+    "joined": _fixed(5, "s", "longest pause that belongs to the noise"),
+    "slope": _fixed(40, "mm[Hg]", "rise, and fall, in 20 ms that no pulse makes"),
+    "beats": _fixed(3, "1", "fewest seconds with both"),
+    "window": _fixed(10, "s", "within which they lie"),
+    "slowest": _fixed(40, "Hz", "fewest samples a second at which fast power is judged"),
+    "full": _fixed(100, "Hz", "fewest samples a second at which all of it is in the record"),
+}
+"""Electrical and movement noise (A8): 15 Hz, 4 times, 3 in 10 s and 40 mmHg are the catalogue's, all this project's."""
+DAMPED: dict[str, Parameter] = {
+    "pulse": _fixed(60, "%", "of the pulse before, against every other site, under which it is over-damped"),
+    "slope": _fixed(50, "%", "of the upstroke before, under which it must come too"),
+    "mean": _fixed(
+        5, "mm[Hg]", "change of the mean against the other sites, or its own, up to which it stayed"
+    ),
+    "shortest": _fixed(60, "s", "shortest length"),
+    "before": _fixed(60, "s", "time before, over which pulse and mean are medians"),
+    "seen": _fixed(20, "s", "fewest seconds of that"),
+    "least": _fixed(4, "mm[Hg]", "smallest swing of a second that is taken for a pulse"),
+    "alone": _fixed(15, "mm[Hg]", "pulse before, from which a line without another beside it is judged"),
+    "left": _fixed(15, "%", "of the pulse that is left at least: with less the line is shut, not damped"),
+    "noise": _fixed(1.5, "1", "times what noise alone would swing by, that is left at least"),
+    "over": _fixed(15, "mm[Hg]", "systolic overshoot, against every other site, above which a line rings"),
+    "round": _fixed(
+        60, "%", "of the same before, up to which a line without another beside it is over-damped"
+    ),
+    "swings": _fixed(
+        200, "%", "growth of what is faster than 3.5 Hz and slower than 15 Hz, against the pulse's"
+    ),
+    "joined": _fixed(10, "s", "longest interruption"),
+    "oscillations": _fixed(1, "1", "most oscillations after a flush of an over-damped line"),
+    "ringing": _fixed(2, "1", "oscillations after a flush above which a line rings"),
+}
+"""Over-damped and ringing lines (A4): common practice without a source, the smaller numbers this project's choice."""
+HEIGHT: dict[str, Parameter] = {
+    "step": _fixed(8, "mm[Hg]", "smallest step: about 11 cm"),
+    "apart": _fixed(3, "mm[Hg]", "how far a line's step may lie from the median of all"),
+    "within": _fixed(5, "s", "longest time that a step may take"),
+    "window": _fixed(10, "s", "time on either side, over which levels and pulses are taken"),
+    "around": _fixed(20, "s", "longest time on either side, over which amounts are told"),
+    "hidden_around": _fixed(60, "s", "the same for a line that another artefact hid while the pole moved"),
+    "hidden_apart": _fixed(
+        6, "mm[Hg]", "how far its amount may lie from the median: it may drift for so long"
+    ),
+    "pulse": _fixed(30, "%", "change of a pulse up to which it is the same"),
+    "pulse_mmhg": _fixed(4, "mm[Hg]", "the same of a small pulse"),
+    "lines": _fixed(3, "1", "fewest lines"),
+    "kinds": _fixed(2, "1", "fewest kinds of pressure among them"),
+    "interval": _fixed(2, "s", "longest interval of a line that is no wave"),
+    "back": _fixed(4, "mm[Hg]", "how near to the level before the lines are back"),
+    "shortest": _fixed(20, "s", "shortest shift: a cough or a strain is over by then"),
+    "share": _fixed(10, "%", "of the step, within which it has not begun, or is over"),
+}
+"""Transducer height shift; the 5 s and 3 mm[Hg] are the catalogue's, the rest with them this project's choice."""
+LOST: dict[str, Parameter] = {
+    "left": _fixed(15, "%", "of the power of pulse or ripple before, under which it is lost"),
+    "most": _fixed(2, "mm[Hg]", "highest to lowest of what may be left"),
+    "core": _fixed(5, "s", "shortest stretch without it that is looked at"),
+    "joined": _fixed(1.5, "s", "longest movement that does not end the stretch"),
+    "before": _fixed(40, "s", "time before, over which pulse or ripple and levels are medians"),
+    "clear": _fixed(3, "s", "next to the stretch, left out of that"),
+    "least": _fixed(0.8, "mm[Hg]", "smallest pulse or ripple that can be lost"),
+    "others_kept": _fixed(30, "%", "of its power, which every other line keeps"),
+    "others_level": _fixed(10, "mm[Hg]", "change of another line's level up to which it stayed"),
+    "others_within": _fixed(30, "s", "time from the onset, over which that level is taken"),
+    "others_to": _fixed(120, "s", "longest time from the onset, over which their movement is taken"),
+    "pump": _fixed(15, "%", "change of pump flow or line pressure up to which it stayed"),
+    "pump_flow": _fixed(0.5, "L/min", "the same of a small flow"),
+    "pump_line": _fixed(20, "mm[Hg]", "the same of a small line pressure"),
+    "followed": _fixed(8, "%", "fall of the cerebral saturation of that side that speaks for the patient"),
+    "followed_within": _fixed(30, "s", "time after the end within which it falls"),
+}
+"""A pulse or ripple lost on one line alone (A3, A5, A6), this project's choice."""
+SAMPLE: dict[str, Parameter] = {
+    "within": _fixed(2, "s", "time in which pulse or ripple is lost"),
+    "shortest": _fixed(10, "s", "shortest length without it"),
+    "longest": _fixed(120, "s", "longest length"),
+    "slack": _fixed(3, "s", "how far either length may lie off, since its ends are no sharper"),
+    "flush": _fixed(3, "s", "time to the flush, or to the opening to air before it"),
+    "alone": _fixed(
+        10, "mm[Hg]", "fall of the mean with it that may be the patient's where no other line tells"
+    ),
+}
+"""Blood sample or closed tap; 2 s, 10 to 120 s and the flush are common practice without a source."""
+RUN_UP: dict[str, Parameter] = {
+    "rise": _fixed(40, "mm[Hg]", "smallest rise without a beat, and smallest fall when it is let go"),
+    "shortest": _fixed(1.5, "s", "shortest time from a tenth to nine tenths of it; no beat rises for so long"),
+    "release": _fixed(0.08, "s", "longest time of that fall; no pulse falls so fast"),
+    "swing": _fixed(6, "mm[Hg]", "turn back up to which it still rises, or stays at its top"),
+    "speed": _fixed(8, "mm[Hg]", "smallest rise of a second's mean, where it is looked for"),
+    "longest": _fixed(120, "s", "longest length"),
+}
+"""A tap closed against the flush bag (A3), this project's choice."""
+KINK: dict[str, Parameter] = {
+    "drift": _fixed(8, "mm[Hg]", "smallest change of the mean"),
+    "within": _fixed(60, "s", "time from the onset in which it comes"),
+    "shortest": _fixed(10, "s", "shortest length"),
+    "longest": _fixed(600, "s", "longest length"),
+    "past": _fixed(60, "s", "time before, that a change against the other lines is taken from"),
+    "wedge": _fixed(4, "mm[Hg]", "the same change on a pulmonary artery line"),
+    "wedge_pulse": _fixed(6, "mm[Hg]", "smallest pulse that it had"),
+    "flush": _fixed(5, "s", "time before the onset in which no flush may end"),
+}
+"""Catheter kinked, against the wall or wedged; 8 mm[Hg] in 60 s is the catalogue's (this project's choice)."""
+CUFF: dict[str, Parameter] = {
+    "fall": _fixed(12, "mm[Hg]", "smallest fall of the mean"),
+    "fastest": _fixed(3, "s", "shortest time that it takes"),
+    "slowest": _fixed(15, "s", "longest time"),
+    "flat": _fixed(10, "s", "shortest flat stretch"),
+    "longest_flat": _fixed(40, "s", "longest flat stretch"),
+    "spread": _fixed(5, "mm[Hg]", "change from its first to its last third up to which it is flat"),
+    "return": _fixed(15, "s", "longest time in which the pressure comes back"),
+    "shortest": _fixed(20, "s", "shortest length of the whole"),
+    "longest": _fixed(60, "s", "longest length"),
+    "slack": _fixed(2, "s", "how far each of these times may lie off, since its ends are no sharper"),
+    "share": _fixed(10, "%", "of the fall or return, within which it has not begun, or is over"),
+    "value": _fixed(60, "s", "time after it in which a cuff value may appear"),
+}
+"""Cuff on the same arm; 3 to 15 s, 10 to 40 s and 20 to 60 s are common practice without a source."""

@@ -32,6 +32,11 @@ SMALLEST_PULSE_MMHG = 4.0  # smoothed; a recorded pulse of 5 keeps about this mu
 NOISY_MMHG = 1.5
 STEADY_PULSE = (15.0, 30.0)  # times the noise: below, noise stands on top of a pulse; above, it hardly does
 BLOCK_S = 2.0
+NOISE_IN_SWING = 2.0  # range of smoothed noise within a beat, in its standard deviations
+STANDS_OUT = 4.0  # times the smoothed noise that a pulse must have (this project's choice)
+ALONE = 2.0  # times the least pulse that a beat must have where those beside it have less
+NEIGHBOURS = 8  # on either side, that say what a pulse usually is: beats are found together, or none of them
+AMONG_OTHERS = 0.6  # of the least pulse that a beat among such beats must have
 
 
 @dataclass(frozen=True)
@@ -163,6 +168,18 @@ def _smoothed(wave: FloatArray, rate: float) -> tuple[FloatArray, FloatArray]:
     return smooth, noise
 
 
+def _widths(noise: FloatArray, rate: float) -> FloatArray:
+    """Samples that each of the two moving averages of `_smoothed` is wide, in each block."""
+    narrow = max(odd(0.04 * rate), 3)
+    return np.where(noise > NOISY_MMHG, max(odd(0.08 * rate), narrow + 2), narrow).astype(np.float64)
+
+
+def _noise_left(noise: FloatArray, rate: float) -> FloatArray:
+    """Standard deviation of the noise that `_smoothed` leaves, in each block: two moving averages make a triangle."""
+    width = _widths(noise, rate)
+    return np.asarray(noise * np.sqrt((2 * width**2 + 1) / (3 * width**3)))
+
+
 def _slope_sum(smooth: FloatArray, rate: float) -> FloatArray:
     """Sum of the rises within a window that ends at each sample."""
     climbs = np.cumsum(np.maximum(np.diff(smooth, prepend=smooth[0]), 0.0))
@@ -284,8 +301,17 @@ def _believable(found: Beats, smooth: FloatArray, noise: FloatArray, rate: float
     block = np.minimum((found.onset / int(BLOCK_S * rate)).astype(np.intp), noise.size - 1)
     first, last = found.onset.astype(np.intp), np.minimum(found.end.astype(np.intp), smooth.size - 1)
     swing = _ranges(smooth, first, last)
-    stands_out = swing >= np.maximum(SMALLEST_PULSE_MMHG, 2.5 * noise[block])
-    is_ripple = only_ripple_at(found.onset / rate, smooth, rate) & (swing < LARGEST_RIPPLE_MMHG)
+    left = _noise_left(noise, rate)[block]
+    pulse = np.maximum(swing - NOISE_IN_SWING * left, 0.0)
+    usual = sliding(pulse, 2 * NEIGHBOURS + 1, np.median)
+    least = np.maximum(SMALLEST_PULSE_MMHG, STANDS_OUT * left)
+    together = (usual >= least) & (pulse >= AMONG_OTHERS * least)
+    stands_out = together | (pulse >= ALONE * least)
+    # What smoothing leaves of a sinusoid as long as the beat: a fast pulse must not be taken for a small ripple.
+    left_of_it = np.sinc(_widths(noise, rate)[block] / (found.end - found.onset)) ** 2
+    is_ripple = only_ripple_at(found.onset / rate, smooth, rate) & (
+        swing - left < LARGEST_RIPPLE_MMHG * left_of_it
+    )
     return found.where(stands_out & ~is_ripple)
 
 

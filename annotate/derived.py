@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -15,6 +15,7 @@ import numpy as np
 from .limits import oxygen_constants
 from .measures.body import body_surface_area_du_bois
 from .measures.flow import pump_flow_index
+from .measures.oximetry import saturation_baseline
 from .measures.oxygen import (
     OxygenConstants,
     arterial_oxygen_content,
@@ -22,12 +23,23 @@ from .measures.oxygen import (
     oxygen_delivery_index,
 )
 from .measures.pressure import kept_mean_arterial_pressure
+from .measures.steps import between_steps, step_size
 from .measures.temperature import cooling_gradient, rate_per_min, warming_gradient
 from .named import Signal, signals
 from .phase_rules import FLOW_OFF
-from .quality import seconds_state
-from .series import MISSING, OBSERVED, FloatArray, Series, averaged, combined_state, from_values, joined
+from .quality import NO_LEVEL, seconds_state
+from .series import (
+    MISSING,
+    OBSERVED,
+    FloatArray,
+    Series,
+    averaged,
+    combined_state,
+    from_values,
+)
+from .signal_series import of_signal, on_one_level
 from .site import believed_signal
+from .site_choices import THEN, Piece, chosen_pieces, followed, stretch_words
 from .smoothing import odd
 from .view import CORE_NAMES
 
@@ -43,7 +55,6 @@ class Absent:
 
 
 READINGS_AVERAGED = 5  # of a cerebral saturation (this project's choice)
-
 Measured = Series | Absent
 Formula = Callable[[FloatArray, FloatArray], FloatArray]
 
@@ -59,6 +70,8 @@ class Derived:
         Arterial site to go by instead of the proposed one.
     constants : OxygenConstants, optional
         For oxygen content; those that are in force for the case if not given (`limits.oxygen_constants`).
+    masked : bool
+        With False artefacts are left in ("raw"); what is off scale, frozen or not recorded stays out.
 
     Attributes
     ----------
@@ -66,35 +79,44 @@ class Derived:
         What was recorded, by name; a recording that goes on in another file is one.
     site, site_reason : Signal or None, str
         The believed arterial line and why.
+    chosen : tuple of Piece
+        Stretches for which a person chose the line; none where a site is asked for in `believe`.
     """
 
     def __init__(
-        self, case: Case, believe: str | None = None, constants: OxygenConstants | None = None
+        self,
+        case: Case,
+        believe: str | None = None,
+        constants: OxygenConstants | None = None,
+        *,
+        masked: bool = True,
     ) -> None:
         self.case = case
+        self.masked = masked
         self.constants = oxygen_constants(case) if constants is None else constants
         self.grid: FloatArray = np.asarray(case.grid, dtype=np.float64)
         self.signals = signals(case)
         self.site, self.site_reason = believed_signal(case, believe)
+        self.chosen: tuple[Piece, ...] = () if believe else chosen_pieces(case)
         self._pressures: dict[str, Series] = {}
 
     # -- as recorded --------------------------------------------------------------------------------
 
     def pressure(self, signal: Signal, name: str = "mean_arterial_pressure") -> Series:
-        """Mean of a pressure wave, artefacts masked."""
+        """Mean of a pressure wave."""
         if signal.name not in self._pressures:
-            self._pressures[signal.name] = _one(
-                signal, lambda channel: kept_mean_arterial_pressure(self.case, channel)
+            self._pressures[signal.name] = of_signal(
+                signal, lambda channel: kept_mean_arterial_pressure(self.case, channel, masked=self.masked)
             )
         return replace(self._pressures[signal.name], name=name)
 
     def recorded(self, signal: Signal, name: str = "") -> Series:
-        """A signal's own values, artefacts masked and stale values missing."""
-        return replace(_one(signal, self._of_channel), name=name or signal.first.kind)
+        """A signal's own values, stale ones missing."""
+        return replace(of_signal(signal, self._of_channel), name=name or signal.first.kind)
 
     def _of_channel(self, channel: Channel) -> Series:
         values = np.asarray(channel.seconds(), dtype=np.float64)
-        state = seconds_state(channel, self.grid)
+        state = seconds_state(channel, self.grid, NO_LEVEL if self.masked else ())
         state[(state == OBSERVED) & ~np.isfinite(values)] = MISSING
         start = float(self.grid[0]) if self.grid.size else 0.0
         return Series(start, np.where(state == OBSERVED, values, np.nan), state, channel.unit)
@@ -117,10 +139,37 @@ class Derived:
 
     @cached_property
     def mean_arterial_pressure(self) -> Measured:
-        """At the believed site, mmHg."""
-        if self.site is None:
-            return Absent(self.site_reason)
-        return self._told(self.pressure(self.site), self.site)
+        """At the believed site, mmHg; in stretches for which a person chose another line, of that line.
+
+        Stand-ins that a rule proposes are not mixed in: `site_choices` says why.
+        """
+        pressure = self.as_believed(self.pressure)
+        if self.site is None or isinstance(pressure, Absent):
+            return pressure
+        return self._told(pressure, self.site)
+
+    def as_believed(self, at_line: Callable[[Signal], Measured]) -> Measured:
+        """What a measure of one line gives where each second is of the line that is believed in it."""
+        measured = [(one, at_line(self.signals[one.line])) for one in self._elsewhere]
+        chosen = [(one, series) for one, series in measured if isinstance(series, Series)]
+        if self.site is not None:
+            own = at_line(self.site)
+        else:
+            own = _nothing_like(chosen[0][1]) if chosen else Absent(self.site_reason)
+        return own if isinstance(own, Absent) else followed(own, chosen)
+
+    @property
+    def _elsewhere(self) -> list[Piece]:
+        """Stretches for which a person chose another line than the one that is believed throughout."""
+        return [one for one in self.chosen if self.site is None or one.line != self.site.name]
+
+    def site_within(self, measured: Series, window: Iterable[tuple[float, float]]) -> str:
+        """The site of a measure for a figure of these stretches: what was chosen elsewhere is left out."""
+        site, spans = measured.site, list(window)
+        for one in self._elsewhere:
+            if not any(one.start_s < end and one.end_s > start for start, end in spans):
+                site = site.replace(f"{THEN}{self.signals[one.line].token} {stretch_words(one)}", "")
+        return site
 
     @cached_property
     def pump_flow(self) -> Measured:
@@ -129,13 +178,22 @@ class Derived:
 
     @cached_property
     def outlet_temperature(self) -> Measured:
-        """°C."""
-        return self._by_name("outlet_temperature", "arterial outlet temperature")
+        """°C, where it was recorded in steps by straight lines between them."""
+        return self._without_steps("outlet_temperature", "arterial outlet temperature")
 
     @cached_property
     def venous_temperature(self) -> Measured:
-        """°C."""
-        return self._by_name("venous_temperature", "venous temperature")
+        """°C, where it was recorded in steps by straight lines between them."""
+        return self._without_steps("venous_temperature", "venous temperature")
+
+    def _without_steps(self, name: str, words: str) -> Measured:
+        recorded = self._by_name(name, words)
+        step = step_size(recorded.values) if isinstance(recorded, Series) else 0.0
+        if isinstance(recorded, Absent) or not step:
+            return recorded
+        said = f"recorded in steps of {step:.2g} °C, drawn by straight lines between them"
+        note = "; ".join(filter(None, [recorded.note, said]))
+        return replace(recorded, values=between_steps(recorded.values, step), note=note)
 
     @cached_property
     def line_pressure(self) -> Measured:
@@ -276,26 +334,26 @@ class Derived:
 
     def cerebral_saturation(self, side: str) -> Measured:
         """One side, per cent: the mean of five readings, since single ones are rounded and noisy."""
-        recorded = self._readings(side)
+        recorded = self.recorded_saturation(side)
         if isinstance(recorded, Absent):
             return recorded
         interval = self.signals[f"{side}_cerebral_saturation"].first.interval_s
         width = odd(READINGS_AVERAGED * max(interval, 1.0))
         return averaged(recorded, width)
 
-    def _readings(self, side: str) -> Measured:
+    def recorded_saturation(self, side: str) -> Measured:
+        """One side as it was recorded, per cent."""
         return self._by_name(f"{side}_cerebral_saturation", f"{side} cerebral saturation")
 
     def cerebral_baseline(self, side: str) -> float | Absent:
         """Median of the readings in the baseline window of the case sheet, per cent."""
-        saturation, window = self._readings(side), self.case.sheet.baseline_window
+        saturation, window = self.recorded_saturation(side), self.case.sheet.baseline_window
         if isinstance(saturation, Absent):
             return saturation
         if window is None:
             return Absent("no oximetry baseline on the case sheet")
-        inside = saturation.values[(saturation.t >= window[0]) & (saturation.t < window[1])]
-        inside = inside[np.isfinite(inside)]
-        return float(np.median(inside)) if inside.size else Absent("no saturation within the baseline window")
+        found = saturation_baseline(saturation, window)
+        return found if np.isfinite(found) else Absent("no saturation within the baseline window")
 
     @cached_property
     def cerebral_side_difference(self) -> Measured:
@@ -312,29 +370,33 @@ class Derived:
         radial = next((signal for signal in radials if signal is not None), None)
         if femoral is None or radial is None:
             return Absent("no femoral and radial pressure side by side")
-        return self._two(
-            self.pressure(femoral), self.pressure(radial), np.subtract, "femoral_radial_gradient", "mm[Hg]"
-        )
+        one, other = self.pressure(femoral), self.pressure(radial)
+        if self.masked:
+            one, other = on_one_level(self.case, (femoral, one), (radial, other))
+        return self._two(one, other, np.subtract, "femoral_radial_gradient", "mm[Hg]")
 
     @cached_property
     def pulmonary_to_systemic_ratio(self) -> Measured:
         """Mean pulmonary over mean arterial pressure at the believed site."""
+        return self._pulmonary_over(self.mean_arterial_pressure)
+
+    def pulmonary_to(self, signal: Signal) -> Measured:
+        """The same with another arterial line."""
+        return self._pulmonary_over(self.pressure(signal))
+
+    def _pulmonary_over(self, arterial: Measured) -> Measured:
         return self._two(
-            self.pulmonary_artery_pressure,
-            self.mean_arterial_pressure,
-            np.divide,
-            "pulmonary_to_systemic_ratio",
-            "1",
+            self.pulmonary_artery_pressure, arterial, np.divide, "pulmonary_to_systemic_ratio", "1"
         )
 
 
-_OF_SOURCES = ("joined from", "also recorded", "of ")
+_OF_SOURCES = ("joined from", "also recorded", "of ", "centred mean", "recorded in steps")
 
 
-def _one(signal: Signal, read: Callable[[Channel], Series]) -> Series:
-    """One series of all channels of a signal."""
-    series = joined([read(channel) for channel in signal.channels], signal.joined)
-    return replace(series, site=signal.token)
+def _nothing_like(series: Series) -> Series:
+    """A series of the same seconds in which nothing is known: no line is believed throughout."""
+    missing = np.full(series.state.size, MISSING, np.uint8)
+    return replace(series, values=np.full(series.values.size, np.nan), state=missing, site="no line")
 
 
 def _parts(*notes: str) -> list[str]:

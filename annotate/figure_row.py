@@ -3,20 +3,35 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, fields, replace
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, field, fields, replace
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
 from .derived import Absent, Measured
+from .masked_gaps import across_masked
 from .measures.exposure import Exposure, exposure
 from .measures.intervals import Interval
+from .measures.pieces import Method
 
 if TYPE_CHECKING:
+    from .dose import Counted
     from .limits import Limit
     from .series import Series
 
 RUN_GAP_S = 5.0  # interruptions that do not end a stretch (this project's choice)
+METHOD_MATTERS = (
+    0.01  # part of time or area by which two ways of counting have to differ to be told (likewise)
+)
+
+
+class Outside(NamedTuple):
+    """Seconds and area outside a limit, seconds observed, and masked seconds that were bridged for it."""
+
+    outside_s: float
+    area: float
+    observed_s: float
+    bridged_s: float
 
 
 @dataclass(frozen=True)
@@ -56,6 +71,13 @@ class Figure:
         without them.
     part : str
         Which part of the phase was counted, where rows of one limit and phase differ in that.
+    bridged_s, bridged_outside_s, bridged_area : float or None
+        Masked seconds that a straight line between their neighbours can bridge (`masked_gaps.across_masked`), and
+        time and area outside with them: an estimate beside the observed numbers, None where nothing is bridged.
+    exact_outside_s, exact_area : float or None
+        The same with straight lines between the values of the seconds, cut where they cross the limit.
+    counted : Counted or None
+        What it was counted from, to be drawn out second by second (`dose.dose`); None for a mean. Not in `to_dict`.
     """
 
     measure: str
@@ -86,10 +108,24 @@ class Figure:
     runs: tuple[Interval, ...] = ()
     held_back_s: float = 0.0
     part: str = ""
+    bridged_s: float = 0.0
+    bridged_outside_s: float | None = None
+    bridged_area: float | None = None
+    exact_outside_s: float | None = None
+    exact_area: float | None = None
+    counted: Counted | None = field(default=None, compare=False, repr=False)
+
+    @property
+    def bridged(self) -> Outside:
+        """Time and area outside with the masked stretches bridged where they can be."""
+        if self.bridged_outside_s is None or self.bridged_area is None:
+            return Outside(self.outside_s, self.area or 0.0, self.observed_s, 0.0)
+        return Outside(self.bridged_outside_s, self.bridged_area, self.observed_s, self.bridged_s)
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values for JSON: no NaN, lists instead of tuples, seconds to a millisecond."""
-        return {field.name: _plain(getattr(self, field.name)) for field in fields(self)}
+        names = [one.name for one in fields(self) if one.name != "counted"]
+        return {name: _plain(getattr(self, name)) for name in names}
 
     def noted(self, *sentences: str) -> Figure:
         """The same figure with more that a reader must know; what is empty adds nothing."""
@@ -111,6 +147,7 @@ def exposed(
     exclude: Iterable[Interval],
     level: float | None = None,
     shortest_s: float = 0.0,
+    method: Method = "hold",
 ) -> Exposure:
     """A series against a limit, or against another level of it (per cent of a baseline)."""
     value = limit.value if level is None else level
@@ -123,8 +160,80 @@ def exposed(
         exclude=list(exclude),
         min_run_s=shortest_s,
         close_gaps_s=RUN_GAP_S,
+        method=method,
         limit_source=limit.cited,
     )
+
+
+def outside_of(
+    limit: Limit,
+    series: Series,
+    window: Iterable[Interval],
+    exclude: Iterable[Interval],
+    level: float | None = None,
+) -> Outside:
+    """Time and area outside a limit with masked stretches bridged where they can be."""
+    seen = exposed(limit, series, window, exclude, level)
+    if seen.masked_s <= 0:
+        return Outside(seen.outside_s, seen.area, seen.observed_s, 0.0)
+    whole = exposed(limit, across_masked(series), window, exclude, level)
+    return Outside(whole.outside_s, whole.area, seen.observed_s, whole.observed_s - seen.observed_s)
+
+
+def with_filled(
+    row: Figure,
+    limit: Limit,
+    series: Series,
+    window: Iterable[Interval],
+    exclude: Iterable[Interval],
+    level: float | None = None,
+) -> Figure:
+    """The same row with what it would be if masked stretches were bridged, in words where that is another number."""
+    if row.masked_s <= 0:
+        return row
+    whole = outside_of(limit, series, window, exclude, level)
+    if whole.bridged_s <= 0:
+        return row
+    row = replace(
+        row,
+        bridged_s=whole.bridged_s,
+        bridged_outside_s=whole.outside_s,
+        bridged_area=whole.area,
+    )
+    if whole.outside_s - row.outside_s < 1:
+        return row
+    return row.noted(
+        f"with a straight line across {_short(whole.bridged_s)} masked in it: {whole.outside_s / 60:.1f} of "
+        f"{(whole.observed_s + whole.bridged_s) / 60:.1f} min and {whole.area:.0f} {row.unit} (an estimate)"
+    )
+
+
+def with_exact(
+    row: Figure,
+    limit: Limit,
+    series: Series,
+    window: Iterable[Interval],
+    exclude: Iterable[Interval],
+    level: float | None = None,
+) -> Figure:
+    """The same row counted by exact crossings too, in words where the way of counting matters."""
+    exact = exposed(limit, series, window, exclude, level, method="exact")
+    row = replace(row, exact_outside_s=exact.outside_s, exact_area=exact.area)
+    held = row.area or 0.0
+    moved_s = abs(exact.outside_s - row.outside_s)
+    matters = (moved_s >= 1 and moved_s > METHOD_MATTERS * max(exact.outside_s, row.outside_s)) or abs(
+        exact.area - held
+    ) > METHOD_MATTERS * max(exact.area, held)
+    if not matters or max(exact.outside_s, row.outside_s) < 1:
+        return row
+    return row.noted(
+        f"each second's value held until the next; by straight lines between them {exact.outside_s / 60:.2f} min "
+        f"and {exact.area:.3g} {row.unit}"
+    )
+
+
+def _short(seconds: float) -> str:
+    return f"{seconds:.0f} s" if seconds < 60 else f"{seconds / 60:.1f} min"
 
 
 def with_longest(

@@ -122,7 +122,8 @@ def find(
     limits : LimitSet, str or mapping, optional
         A set of limits, or its name or path, whose limits take the place of the rules' numbers
         (`limits.rule_limits`), or numbers by ``"E13.below"``. Either stands above the case's own
-        ``limit`` edits.
+        ``limit`` edits. Without it the limits in force for the case count (`limits.in_force`), and above them
+        its ``limit`` edits.
 
     Returns
     -------
@@ -130,8 +131,11 @@ def find(
         Recomputed each time; what people said about earlier finds stands in the log
         (`marks.verdicts`).
     """
+    from .limits import in_force, rule_limits
+
     view = View.of(case, believe)
-    return find_in(view.with_phases(phases(case, view)), {**edited_limits(case), **numbers(limits)})
+    own = {} if limits is not None else rule_limits(*in_force(case))
+    return find_in(view.with_phases(phases(case, view)), {**own, **edited_limits(case), **numbers(limits)})
 
 
 def numbers(limits: Mapping[str, float] | LimitSet | str | None) -> dict[str, float]:
@@ -160,9 +164,12 @@ def find_in(view: View, limits: Mapping[str, float] | None = None, rules: Sequen
     """The same on a view that has its phases laid in: no file is touched.
 
     While the believed line has no usable second, rules of the pressure are asked of the line that stands in
-    (`site.stand_ins`): a find names the site that it was judged at.
+    (`site.stand_ins`), and where a person chose another line, of that one: a find names the site that it was
+    judged at.
     """
-    instead = [_judged_at(view, one) for one in stand_ins(view)]
+    chosen = [one for one in view.chosen if one.name != view.believed]
+    instead = [_judged_at(view, one) for one in (*stand_ins(view), *chosen)]
+    believed = view.as_believed()
     found: list[Find] = []
     missing: list[str] = []
     for rule in rules:
@@ -177,15 +184,17 @@ def find_in(view: View, limits: Mapping[str, float] | None = None, rules: Sequen
         for other in by_others:
             judged = [one for one in rule.find(other, rule.values(own)) if one.site == other.believed]
             found += [_on_its_clocks(_at_a_stand_in(one, other), rule, other) for one in judged]
-        absent = rule.missing(view)
+        seen = believed if "site" in rule.needs else view
+        absent = rule.missing(seen)
         if absent and by_others:
             missing += rule.not_asked(by_others[0])
             continue
         if absent:
             missing.append(f"{rule.code} not looked for: {', '.join(absent)}")
             continue
-        missing += rule.not_asked(view)
-        found += [_on_its_clocks(one, rule, view) for one in rule.find(view, rule.values(own))]
+        missing += rule.not_asked(seen)
+        missing += rule.parts(seen, rule.values(own)) if rule.parts else []
+        found += [_on_its_clocks(one, rule, seen) for one in rule.find(seen, rule.values(own))]
     ordered = _told_apart(sorted(found, key=lambda one: (one.start_s, one.code, one.channels, one.end_s)))
     return Finds(
         linked_up([one for one in ordered if not one.held_back], view),
@@ -236,11 +245,11 @@ def _on_its_clocks(one: Find, rule: Rule, view: View) -> Find:
         sds[pump] = max(sds.get(pump, 0.0), view.clock_at(pump, one.start_s).sd_s)
     unknown = sorted(name for name, sd in sds.items() if not np.isfinite(sd))
     if not unknown:
-        return replace(one, unc_s=half)
+        return replace(one, unc_s=max(half, one.unc_s))
     words = "; ".join(not_set(name) for name in unknown)
     if len(sds) > 1:
         words += f": what {' and '.join(sorted(sds))} show cannot be ordered"
-    return replace(one, unc_s=half, evidence={**one.evidence, "clocks": words})
+    return replace(one, unc_s=max(half, one.unc_s), evidence={**one.evidence, "clocks": words})
 
 
 def linked_up(found: Sequence[Find], view: View) -> tuple[Find, ...]:

@@ -1,213 +1,350 @@
-"""Limits: numbers that somebody published or a unit chose, each with its source. None is a verdict.
+"""Limits in force: which sets a case is read by, the numbers that were edited, and what stands before what.
 
-A set is a TOML file with a name and a version. The sets that come with the program stand in
-``limit_sets``: ``published`` (each read in the source named, or in a text that quotes it, and then it
-says so) and ``practice`` (common practice without a source, and this project's own choices). A unit
-writes its own in the same form.
+Which sets are in force is an edit in the log, so is every number that somebody changed: both can be undone, and a
+unit's own set is kept whole in the edit, so that the case stands alone. What a set looks like stands in `limit_set`.
 
-A set may hold the constants of oxygen content as well::
+A ``limits`` edit has one of two payloads::
 
-    [oxygen]
-    capacity = 1.36        # mL of oxygen that one gram of haemoglobin carries when saturated
-    solubility = 0.003     # mL of oxygen dissolved in one dL of blood per mmHg
-    status = "U"
-    source = "our unit"
+    {"sets": [{"name": "published", "version": "1"}, {"name": "ours", "version": "3", "table": {...}}]}
+    {"set": "ours", "limit": "map-60", "value": 62, "unit": "mm[Hg]", "reason": "..."}
 
-With nothing else in it, the limits stay those that come with the program.
+The second with ``"taken_back": true`` instead of a value gives the set's own number back.
+
+A unit's own limit stands before a published one on the same measure, phase and side, and a published one before
+common practice: the one that stands back is no figure of its own any more and is named as a rival beside it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
-from afterclamp.io.errors import CaseError, FileUnreadable
-from afterclamp.io.typed_toml import Table, load
-from pydantic import Field, ValidationError, model_validator
+from afterclamp.io.errors import EditRefused
+from pydantic import ValidationError
 
+from .limit_set import (
+    FOLDER,
+    PHASES,
+    STATUS,
+    EditedLimit,
+    Limit,
+    LimitSet,
+    Oxygen,
+    built_in,
+    default_sets,
+    shipped,
+)
 from .measures.oxygen import DEFAULT_CONSTANTS, OxygenConstants
 
 if TYPE_CHECKING:
     from afterclamp.io.case import Case
+    from afterclamp.io.log import Edit
 
-FOLDER = Path(__file__).parent / "limit_sets"
+__all__ = [
+    "FOLDER",
+    "PHASES",
+    "STATUS",
+    "Choice",
+    "EditedLimit",
+    "Limit",
+    "LimitSet",
+    "Oxygen",
+    "built_in",
+    "choosing",
+    "chosen_in",
+    "default_sets",
+    "editing",
+    "in_force",
+    "keep",
+    "oxygen_constants",
+    "rule_limits",
+    "taking_back",
+]
 
-STATUS = {
-    "P": "published",
-    "C": "common practice, no source",
-    "D": "this project's choice",
-    "U": "this unit's own",
-}
-
-PHASES = ("pre", "post", "off", "established", "bypass", "record")
-"""Where a limit is looked at; ``off`` is before and after bypass, ``established`` from full flow to weaning."""
+Payload = Mapping[str, Any]
+Key = tuple[str, str]
+"""The name of a set and the id of a limit in it."""
 
 
-class Limit(Table):
-    """One limit.
+@dataclass(frozen=True, slots=True)
+class Number:
+    """A limit's number that somebody changed.
 
-    Exactly one of `below`, `above` and `at_least` says which values lie outside: under it, over it, or
-    at it and over it.
+    Attributes
+    ----------
+    value : float
+        In the limit's own unit.
+    reason, by : str
+        Why, and who.
     """
 
-    id: str = Field(
-        pattern=r"^[a-z0-9][a-z0-9-]*$", description="a short id in small letters, digits and hyphens"
-    )
-    measure: str = Field(min_length=1, description='a measure such as "mean_arterial_pressure"')
-    phase: Literal["pre", "post", "off", "established", "bypass", "record"] = Field(
-        description=f"one of {', '.join(PHASES)}"
-    )
-    below: float | None = Field(default=None, description="a number: values under it lie outside")
-    above: float | None = Field(default=None, description="a number: values over it lie outside")
-    at_least: float | None = Field(default=None, description="a number: it and values over it lie outside")
-    unit: str = Field(min_length=1, description='a UCUM unit such as "mm[Hg]"')
-    status: Literal["P", "C", "D", "U"] = Field(
-        description="P published, C common practice, D this project's choice, U this unit's own"
-    )
-    source: str = Field(min_length=1, description="who says so: a citation, or whose choice it is")
-    read: Literal["source", "secondary", ""] = Field(
-        default="", description='"source", or "secondary" where only a text that quotes it was read'
-    )
-    note: str = Field(default="", description="what the number rests on")
-    rivals: tuple[str, ...] = Field(default=(), strict=False, description="ids of limits that say otherwise")
-    figure: bool = Field(default=True, description="false for a limit that is only named as a rival")
+    value: float
+    reason: str
+    by: str
 
-    @model_validator(mode="after")
-    def _one_side(self) -> Limit:
-        if sum(side is not None for side in (self.below, self.above, self.at_least)) != 1:
-            raise ValueError(f"limit '{self.id}' needs exactly one of 'below', 'above' and 'at_least'")
-        return self
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """What a case is read by, as its log says.
+
+    Attributes
+    ----------
+    sets : tuple of LimitSet
+        As they were chosen, with their own numbers; the built-in ones where nobody chose.
+    numbers : mapping
+        Numbers that somebody changed, by set and limit.
+    by : str
+        Who chose the sets; empty where nobody did.
+    unclear : tuple of str
+        What of the log could not be gone by, in sentences.
+    """
+
+    sets: tuple[LimitSet, ...]
+    numbers: Mapping[Key, Number]
+    by: str
+    unclear: tuple[str, ...]
 
     @property
-    def value(self) -> float:
-        """The number itself, in `unit` (for a share of a baseline in per cent)."""
-        return next(side for side in (self.below, self.above, self.at_least) if side is not None)
-
-    @property
-    def is_above(self) -> bool:
-        """Whether values over it lie outside."""
-        return self.below is None
-
-    @property
-    def inclusive(self) -> bool:
-        """Whether the number itself lies outside."""
-        return self.at_least is not None
-
-    @property
-    def words(self) -> str:
-        """``"below 65 mm[Hg]"``."""
-        side = "below" if self.below is not None else "above" if self.above is not None else "at least"
-        return f"{side} {self.value:g} {self.unit}"
-
-    @property
-    def cited(self) -> str:
-        """The source, with a word where it was only read in a text that quotes it."""
-        return f"{self.source} (read in a text that quotes it)" if self.read == "secondary" else self.source
+    def in_force(self) -> tuple[LimitSet, ...]:
+        """The sets that figures go by: numbers edited, and what stands back taken out of the figures."""
+        return _ranked([_edited(one, self.numbers) for one in self.sets])
 
 
-class Oxygen(Table):
-    """The constants of oxygen content, and whose they are."""
+def chosen_in(case: Case, more: Sequence[Payload] = (), by: str = "") -> Choice:
+    """What the ``limits`` edits of a case that stand come to.
 
-    capacity: float = Field(ge=1.2, le=1.5, description="mL of oxygen per gram of haemoglobin, 1.2 to 1.5")
-    solubility: float = Field(
-        ge=0.002, le=0.004, description="mL of oxygen per dL of blood and mmHg, 0.002 to 0.004"
-    )
-    status: Literal["P", "C", "D", "U"] = Field(
-        description="P published, C common practice, D this project's choice, U this unit's own"
-    )
-    source: str = Field(min_length=1, description="who says so: a citation, or whose choice it is")
-
-    @property
-    def constants(self) -> OxygenConstants:
-        """As the formulas take them."""
-        return OxygenConstants(self.capacity, self.solubility, self.source)
-
-
-class LimitSet(Table):
-    """A named, versioned set of limits, and of the constants of oxygen content where it has them."""
-
-    name: str = Field(min_length=1, description="a name in quotes")
-    version: str = Field(min_length=1, description='a version in quotes such as "1"')
-    about: str = Field(default="", description="a sentence in quotes")
-    oxygen: Oxygen | None = Field(default=None, description="a table [oxygen] with the constants of content")
-    limit: tuple[Limit, ...] = Field(default=(), strict=False, description="tables [[limit]]")
-
-    @model_validator(mode="after")
-    def _ids(self) -> LimitSet:
-        if not self.limit and self.oxygen is None:
-            raise ValueError("a set needs at least one table [[limit]], or a table [oxygen]")
-        ids = [limit.id for limit in self.limit]
-        twice = sorted({one for one in ids if ids.count(one) > 1})
-        if twice:
-            raise ValueError(f"two limits are called '{twice[0]}'; each needs an id of its own")
-        for limit in self.limit:
-            for rival in limit.rivals:
-                if rival not in ids:
-                    raise ValueError(f"limit '{limit.id}' names a rival '{rival}' that is not in this set")
-        return self
-
-    def __len__(self) -> int:
-        return len(self.limit)
-
-    def __iter__(self) -> Iterator[Limit]:  # type: ignore[override]
-        return iter(self.limit)
-
-    def __getitem__(self, limit_id: str) -> Limit:
-        """The limit of that id.
-
-        Raises
-        ------
-        CaseError
-            If the set has none.
-        """
-        for limit in self.limit:
-            if limit.id == limit_id:
-                return limit
-        raise CaseError(
-            f"the limit set '{self.name}' has no limit '{limit_id}'",
-            todo=f"Its limits are: {', '.join(limit.id for limit in self.limit)}",
-        )
-
-    @property
-    def title(self) -> str:
-        """Name and version, as printed under figures."""
-        return f"{self.name}, version {self.version}"
-
-    def rivals_of(self, limit: Limit) -> list[Limit]:
-        """The limits that say otherwise; one that gives the same number on the same side does not."""
-        return [one for one in (self[rival] for rival in limit.rivals) if one.words != limit.words]
-
-    @classmethod
-    def load(cls, name_or_path: str | Path) -> LimitSet:
-        """A set by the name of one that comes with the program, or by the path of a TOML file.
-
-        Raises
-        ------
-        FileUnreadable
-            No such set or file, or not in the form above; the message names file and key.
-        """
-        if isinstance(name_or_path, str) and name_or_path in built_in():
-            path = FOLDER / f"{name_or_path}.toml"
+    Parameters
+    ----------
+    case : Case
+    more : sequence of mapping
+        Payloads that are not kept yet, as if they were: to see what they would change.
+    by : str
+        Who would keep them.
+    """
+    said = [(edit.payload, edit.author) for edit in case.log.standing("limits")]
+    sets: tuple[LimitSet, ...] = default_sets()
+    numbers: dict[Key, Number] = {}
+    unclear: list[str] = []
+    chosen_by = ""
+    for payload, author in [*said, *((payload, by) for payload in more)]:
+        if "sets" in payload:
+            read = [_read(one, unclear) for one in payload["sets"]]
+            found = tuple(one for one in read if one is not None)
+            if found:
+                sets, chosen_by = found, author
+            continue
+        key = (str(payload["set"]), str(payload["limit"]))
+        if payload.get("taken_back"):
+            numbers.pop(key, None)
         else:
-            path = Path(name_or_path)
-            if not path.is_file():
-                raise FileUnreadable(
-                    "there is no such limit set",
-                    path=path,
-                    todo=f"Give a TOML file, or one of: {', '.join(built_in())}",
-                )
-        return load(path, cls, "limit set")
+            numbers[key] = Number(float(payload["value"]), str(payload.get("reason", "")), author)
+    if not any(one.limit for one in sets):  # constants of oxygen content alone
+        sets = (*default_sets(), *sets)
+    known = {(one.name, limit.id) for one in sets for limit in one}
+    unclear += [
+        f"{number.by} edited {limit} of the set {name}, which is not in force: it changes nothing"
+        for (name, limit), number in numbers.items()
+        if (name, limit) not in known
+    ]
+    return Choice(sets, numbers, chosen_by, tuple(unclear))
 
 
-def built_in() -> list[str]:
-    """Names of the sets that come with the program."""
-    return sorted(path.stem for path in FOLDER.glob("*.toml"))
+def _read(kept: Mapping[str, Any], unclear: list[str]) -> LimitSet | None:
+    """A set as an edit keeps it: by name where it comes with the program, else whole."""
+    name, version = str(kept["name"]), str(kept["version"])
+    if name in built_in():
+        found = shipped(name)
+        if found.version != version:
+            unclear.append(
+                f"version {version} of the set {name} was chosen; this program has version {found.version} "
+                "and goes by that"
+            )
+        return found
+    try:
+        return LimitSet.model_validate(kept.get("table", {}))
+    except ValidationError:
+        unclear.append(
+            f"the set {name}, version {version}, is not understood by this program: it is left out"
+        )
+        return None
 
 
-def default_sets() -> tuple[LimitSet, ...]:
-    """What figures go by when nobody chose a set: what was published, then what is in common use."""
-    return LimitSet.load("published"), LimitSet.load("practice")
+def _edited(one: LimitSet, numbers: Mapping[Key, Number]) -> LimitSet:
+    """A set with the numbers that somebody changed; its version then says how many."""
+    found = {limit.id: numbers[one.name, limit.id] for limit in one if (one.name, limit.id) in numbers}
+    if not found:
+        return one
+    limits = tuple(
+        EditedLimit.of(limit, found[limit.id].value, found[limit.id].reason, found[limit.id].by)
+        if limit.id in found
+        else limit
+        for limit in one
+    )
+    count = "1 number" if len(found) == 1 else f"{len(found)} numbers"
+    return one.model_copy(update={"limit": limits, "version": f"{one.version}, {count} edited"})
+
+
+def rank(sets: Sequence[LimitSet]) -> list[LimitSet]:
+    """In the order in which they stand before one another: a unit's own, the last chosen first; then the built-in."""
+    own = [one for one in reversed(sets) if not one.is_shipped]
+    published_first = sorted((one for one in sets if one.is_shipped), key=lambda one: one.name != "published")
+    return own + published_first
+
+
+def place(limit: Limit) -> tuple[str, str, bool]:
+    """What two limits must share for one to stand before the other: measure, phase and side."""
+    return limit.measure, limit.phase, limit.is_above
+
+
+def _ranked(sets: Sequence[LimitSet]) -> tuple[LimitSet, ...]:
+    """Sets in order of precedence; what stands back counts in no figure and is a rival of what stands before it."""
+    ordered = rank(sets)
+    before: dict[tuple[str, str, bool], str] = {}
+    for one in ordered:
+        for limit in one:
+            if limit.figure:
+                before.setdefault(place(limit), one.name)
+    back = [
+        (one, limit) for one in ordered for limit in one if limit.figure and before[place(limit)] != one.name
+    ]
+    own_oxygen = next((one.name for one in ordered if one.oxygen is not None and not one.is_shipped), "")
+    out = []
+    for one in ordered:
+        rivals = {
+            f"{other.name}:{limit.id}": limit.model_copy(
+                update={"id": f"{other.name}:{limit.id}", "figure": False, "rivals": ()}
+            )
+            for other, behind in back
+            if before[place(behind)] == one.name
+            for limit in [behind, *other.rivals_of(behind)]
+        }
+        limits = tuple(_beside(limit, one.name, before, rivals) for limit in one)
+        oxygen = one.oxygen if one.is_shipped or one.name == own_oxygen else None
+        changed = limits != one.limit or rivals or oxygen != one.oxygen
+        update = {"limit": (*limits, *rivals.values()), "oxygen": oxygen}
+        out.append(one.model_copy(update=update) if changed else one)
+    return tuple(out)
+
+
+def _beside(
+    limit: Limit, own: str, before: Mapping[tuple[str, str, bool], str], rivals: Mapping[str, Limit]
+) -> Limit:
+    """A limit as it counts: standing back, or with those that stand back for it among its rivals."""
+    if not limit.figure:
+        return limit
+    if before[place(limit)] != own:
+        return limit.model_copy(update={"figure": False})
+    more = tuple(
+        name for name, rival in rivals.items() if (rival.measure, rival.is_above) == place(limit)[::2]
+    )
+    return limit.model_copy(update={"rivals": limit.rivals + more}) if more else limit
+
+
+# -- edits of the log ------------------------------------------------------------------------------------
+
+
+def choosing(sets: Sequence[LimitSet]) -> dict[str, Any]:
+    """The payload of a ``limits`` edit that puts these sets in force; a unit's own is kept whole in it.
+
+    Raises
+    ------
+    EditRefused
+        When there is none, two have one name, or a set that does not come with the program has the name of one
+        that does.
+    """
+    if not any(one.limit for one in sets):
+        raise EditRefused("no set that holds a limit was chosen", todo="Choose one set at least")
+    names = [one.name for one in sets]
+    twice = next((name for name in names if names.count(name) > 1), "")
+    if twice:
+        raise EditRefused(f"two sets are called '{twice}'", todo="Give each a name of its own")
+    for one in sets:
+        if one.is_shipped and one != shipped(one.name):
+            raise EditRefused(
+                f"'{one.name}' is the name of a set that comes with the program, and this one is another",
+                todo="Give your own set a name of its own: the line that begins with name",
+            )
+    return {
+        "sets": [
+            {"name": one.name, "version": one.version}
+            if one.is_shipped
+            else {
+                "name": one.name,
+                "version": one.version,
+                "table": one.model_dump(mode="json", exclude_defaults=True),
+            }
+            for one in sets
+        ]
+    }
+
+
+def editing(choice: Choice, name: str, limit_id: str, value: float, reason: str) -> dict[str, Any]:
+    """The payload of a ``limits`` edit that changes one number; in the limit's own unit, and with a reason.
+
+    Raises
+    ------
+    CaseError
+        When there is no such limit, no reason, or the number is the set's own.
+    """
+    limit = _set_of(choice, name)[limit_id]
+    if not reason.strip():
+        raise EditRefused(f"no reason was given for another number of {limit_id}", todo="Say why")
+    if value == limit.value:
+        raise EditRefused(
+            f"{limit_id} is {value:g} {limit.unit} already", todo="Take the edit of it back instead"
+        )
+    return {"set": name, "limit": limit_id, "value": value, "unit": limit.unit, "reason": reason.strip()}
+
+
+def taking_back(name: str, limit_id: str) -> dict[str, Any]:
+    """The payload of a ``limits`` edit that gives a limit its set's own number back."""
+    return {"set": name, "limit": limit_id, "taken_back": True}
+
+
+def keep(case: Case, author: str, payloads: Sequence[Payload]) -> list[Edit]:
+    """Write ``limits`` edits to the log, each in place of the one in force for the same sets or number."""
+    made = []
+    for payload in payloads:
+        subject = _subject(payload)
+        before = [edit.id for edit in case.log.standing("limits") if _subject(edit.payload) == subject]
+        made.append(case.edit(author, "limits", payload, supersedes=before[-1] if before else None))
+    return made
+
+
+def _subject(payload: Payload) -> Key:
+    return ("", "") if "sets" in payload else (str(payload.get("set")), str(payload.get("limit")))
+
+
+def _set_of(choice: Choice, name: str) -> LimitSet:
+    for one in choice.sets:
+        if one.name == name:
+            return one
+    raise EditRefused(
+        f"no set called '{name}' is in force", todo=f"In force are: {', '.join(s.name for s in choice.sets)}"
+    )
+
+
+# -- what figures and rules take -------------------------------------------------------------------------
+
+
+def in_force(
+    case: Case | None = None, chosen: LimitSet | Iterable[LimitSet] | None = None
+) -> tuple[LimitSet, ...]:
+    """The sets that figures go by.
+
+    Parameters
+    ----------
+    case : Case, optional
+        Its ``limits`` edits say which sets are in force and which numbers are edited; without any, and without a
+        case, the published and the practice set.
+    chosen : LimitSet or iterable of LimitSet, optional
+        Sets to go by instead; where these hold no limit at all but only constants, the others stand before them.
+    """
+    sets = () if chosen is None else (chosen,) if isinstance(chosen, LimitSet) else tuple(chosen)
+    if any(one.limit for one in sets):
+        return sets
+    return (*(chosen_in(case).in_force if case is not None else default_sets()), *sets)
 
 
 def oxygen_constants(case: Case | None = None, sets: Iterable[LimitSet] = ()) -> OxygenConstants:
@@ -219,14 +356,16 @@ def oxygen_constants(case: Case | None = None, sets: Iterable[LimitSet] = ()) ->
         Its last standing ``limit`` edit with a payload ``{"oxygen": {"capacity", "solubility", "status",
         "source"}}`` counts where no set has a table ``[oxygen]`` of its own.
     sets : iterable of LimitSet
-        Sets in force; a later one before an earlier. The published one's own table is what counts last.
+        Sets in force, those of the case if not given; a later one before an earlier. The published one's own table
+        is what counts last.
 
     Returns
     -------
     OxygenConstants
         Those of the published set where nobody chose others.
     """
-    built_in_table = LimitSet.load("published").oxygen
+    built_in_table = shipped("published").oxygen
+    sets = tuple(sets) or in_force(case)
     chosen = [one.oxygen for one in sets if one.oxygen not in (None, built_in_table)]
     if chosen and chosen[-1] is not None:
         return chosen[-1].constants
@@ -237,12 +376,6 @@ def oxygen_constants(case: Case | None = None, sets: Iterable[LimitSet] = ()) ->
             except ValidationError:
                 continue  # of another version, or written by hand: what is not understood changes nothing
     return built_in_table.constants if built_in_table is not None else DEFAULT_CONSTANTS
-
-
-def in_force(chosen: LimitSet | Iterable[LimitSet] | None = None) -> tuple[LimitSet, ...]:
-    """The sets that figures go by: those chosen, with the built-in ones where these hold no limit at all."""
-    sets = () if chosen is None else (chosen,) if isinstance(chosen, LimitSet) else tuple(chosen)
-    return sets if any(one.limit for one in sets) else (*default_sets(), *sets)
 
 
 RULE_PARAMETERS = {

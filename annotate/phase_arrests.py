@@ -21,13 +21,14 @@ from .phase_rules import (
     planned_flow,
     weaning_start,
 )
-from .runs import BoolArray, FloatArray, close_gaps, median, noise_sd, smooth, spans
+from .runs import BoolArray, FloatArray, close_gaps, drop_short, median, noise_sd, smooth, spans
 from .view import View
 
 SELECTIVE_ML_KG = 20.0  # mL/kg/min, top of the band of a flow for the head alone
 SELECTIVE_TOP = 1.0  # L/min, top of the band where the weight is not known
 SELECTIVE_PRESSURE = 25.0  # mm[Hg] at the head's side
 SELECTIVE_MINIMUM_S = 60
+ABOVE_HELD_S = 20  # s of flow above the band that end an arrest
 SOON_S = 60  # s after the record's begin in which something may have been under way before
 
 
@@ -75,8 +76,13 @@ def arrests(view: View, pump: Pump, period: OnPeriod) -> list[Arrest]:
         for one in period.stops:
             if abs(one.stop - low) <= BURST_S or abs(one.start - high) <= BURST_S:
                 quiet[one.start : one.stop] = True
+    undecided = _not_yet_over(view, pump, period, quiet | head_only)
     found = []
     for start, stop in spans(close_gaps(quiet | head_only, BURST_S)):
+        notes: tuple[str, ...] = ()
+        if undecided and stop >= undecided - BURST_S:
+            notes = (f"the flow is back for {period.off - stop} s, not yet known whether to the head alone",)
+            stop = period.off
         pauses = [
             (max(start, piece.start), min(stop, piece.stop))
             for piece in period.stops
@@ -89,10 +95,28 @@ def arrests(view: View, pump: Pump, period: OnPeriod) -> list[Arrest]:
             if high - low >= SELECTIVE_MINIMUM_S and head_only[low:high].mean() > 0.5
         )
         notes = tuple(
-            dict.fromkeys(note for piece in stops if start <= piece.start < stop for note in piece.notes)
+            dict.fromkeys(
+                (*(note for piece in stops if start <= piece.start < stop for note in piece.notes), *notes)
+            )
         )
         found.append(Arrest(start, stop, tuple(pauses), selective, notes))
     return found
+
+
+def _not_yet_over(view: View, pump: Pump, period: OnPeriod, still: BoolArray) -> int | None:
+    """The second at which a flow came back with which the record ends too soon to say that an arrest was over.
+
+    It is over once the flow is above the selective band for 20 s; in the band, where the head may be perfused
+    alone, it is not told from a slow return of the whole flow before a minute has passed.
+    """
+    if period.off_recorded or not still[: period.off].any():
+        return None
+    back = int(np.flatnonzero(still[: period.off])[-1]) + 1
+    flow = smooth(pump.flow[back : period.off], 5)
+    if not flow.size or not (lower_body_site(view) and head_site(view)):
+        return None
+    above = drop_short(close_gaps(flow > selective_top(view), 2), ABOVE_HELD_S)
+    return back if len(flow) < SELECTIVE_MINIMUM_S and not above.any() else None
 
 
 def _head_only(view: View, pump: Pump, period: OnPeriod) -> BoolArray:

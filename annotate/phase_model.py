@@ -15,7 +15,9 @@ NAMES: dict[str, str] = {
     "going_on": "going on bypass",
     "bypass": "bypass",
     "cooling": "cooling",
+    "cold_steady": "cold, steady",
     "clamp": "cross-clamp",
+    "cardioplegia": "cardioplegia",
     "lower_body_arrest": "arrest of the lower body",
     "no_flow_arrest": "arrest, no flow",
     "selective_cerebral": "selective cerebral perfusion",
@@ -23,8 +25,13 @@ NAMES: dict[str, str] = {
     "warming": "warming",
     "weaning": "weaning",
     "post": "after bypass",
+    "protamine": "protamine",
+    "return_on": "back on bypass",
 }
 """Phase tokens and their plain names."""
+
+WORDS_RULE = "said or written"
+"""How the rule of a boundary begins whose time comes from a line of text."""
 
 
 @dataclass(frozen=True)
@@ -77,6 +84,7 @@ class Boundary:
             "rule": self.rule,
             "value": self.value,
             "channel": self.channel,
+            "source": self.source,
             "unc_s": or_none(self.unc_s),
             "alternatives": list(self.alternatives),
             "recorded": self.recorded,
@@ -90,8 +98,7 @@ class Phase:
     Attributes
     ----------
     name : str
-        Token: ``pre going_on bypass cooling clamp lower_body_arrest no_flow_arrest selective_cerebral
-        reperfusion warming weaning post``. ``bypass`` is the whole on-period.
+        Token: key of `NAMES`. ``bypass`` is the whole on-period.
     start, end : Boundary
     parent : str
         Token of the phase that it lies in, empty at the top.
@@ -99,6 +106,9 @@ class Phase:
         Which of its name it is, from 0.
     confirmed_by : str
         Author who set its times; empty while it is a proposal.
+    identity : int
+        By which number edits speak of it: the one that it was proposed or added under, which it keeps when others
+        of its name come or go. -1: the same as `index`.
     """
 
     name: str
@@ -107,6 +117,12 @@ class Phase:
     parent: str = ""
     index: int = 0
     confirmed_by: str = ""
+    identity: int = -1
+
+    @property
+    def edited_as(self) -> int:
+        """The number that an edit of it carries as ``index``."""
+        return self.identity if self.identity >= 0 else self.index
 
     @property
     def start_s(self) -> float:
@@ -130,10 +146,11 @@ class Phase:
 
     @property
     def source(self) -> str:
-        """Channel or channels that give its times, or ``person``."""
+        """Channel or channels that give its times, the source of words that do, or ``person``."""
         if self.confirmed_by:
             return "person"
-        return ", ".join(dict.fromkeys(name for name in (self.start.channel, self.end.channel) if name))
+        by = (end.channel or (end.source if end.rule.startswith(WORDS_RULE) else "") for end in (self.start, self.end))
+        return ", ".join(dict.fromkeys(name for name in by if name))
 
     @property
     def rule(self) -> str:
@@ -155,6 +172,7 @@ class Phase:
             "source": self.source,
             "parent": self.parent or None,
             "index": self.index,
+            "edited_as": self.edited_as,
             "confirmed_by": self.confirmed_by or None,
             "start": self.start.to_json(),
             "end": self.end.to_json(),

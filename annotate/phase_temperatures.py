@@ -1,4 +1,4 @@
-"""Phases that temperatures date: cooling, reperfusion, warming."""
+"""Phases that temperatures date: cooling, a steady cold core, reperfusion, warming."""
 
 from __future__ import annotations
 
@@ -20,6 +20,10 @@ WARMING_HELD_S = 180
 STAGNANT_FLOW = 1.0  # L/min; under it the venous probe feels standing blood
 TARGET_FIT_S = 150  # seconds on either side of the line through the core temperature
 REPERFUSION_MINIMUM_S = 30
+STEADY_C_PER_MIN = 0.1
+STEADY_UNDER_C = 34.0
+STEADY_HELD_S = 300
+STEADY_GAP_S = 300  # of a steeper core or an unrecorded one that does not end it (this project's choice)
 
 
 def temperature_phases(view: View, period: OnPeriod, own: Sequence[Phase]) -> list[Phase]:
@@ -29,10 +33,43 @@ def temperature_phases(view: View, period: OnPeriod, own: Sequence[Phase]) -> li
     bypass = next(phase for phase in own if phase.name == "bypass")
     last = weaning.start if weaning is not None else bypass.end
     if view.outlet is None or view.venous is None:
-        return _reperfusions(arrested, [], last)
+        return [*_reperfusions(arrested, [], last), *_cold_steady(view, period, [], last)]
     warming = _warming(view, period, arrested, last)
     reperfusion = _reperfusions(arrested, warming, last)
-    return [*_cooling(view, period, [*arrested, *reperfusion, *warming], last), *reperfusion, *warming]
+    cooling = _cooling(view, period, [*arrested, *reperfusion, *warming], last)
+    return [*cooling, *_cold_steady(view, period, warming, last), *reperfusion, *warming]
+
+
+def _cold_steady(view: View, period: OnPeriod, warming: Sequence[Phase], last: Boundary) -> list[Phase]:
+    """A core under 34 °C that moves by less than 0.1 °C a minute for 5 min, up to warming or until it moves again."""
+    core = view.core
+    if not core:
+        return []
+    value, slope = line_fit(view.values[core], TARGET_FIT_S)
+    steady = (np.abs(slope) * 60 < STEADY_C_PER_MIN) & (value < STEADY_UNDER_C)
+    steady[: period.on] = False
+    stop_all = view.index(last.time_s)
+    steady[stop_all:] = False
+    for warm in warming:
+        steady[view.index(warm.start_s) : view.index(warm.end_s)] = False
+    found: list[Phase] = []
+    for start, stop in spans(close_gaps(drop_short(steady, STEADY_HELD_S), STEADY_GAP_S)):
+        begin = edge(view, start, "core under 34 °C, moving by less than 0.1 °C a minute for 5 min", core,
+                     spread_s=float(2 * TARGET_FIT_S))  # fmt: skip
+        begin = _as_recorded(begin, period, start, period.on)
+        limits = [*(warm.start for warm in warming), last]
+        behind = min(
+            (one for one in limits if one.time_s > begin.time_s), key=lambda one: one.time_s, default=last
+        )
+        if view.time(stop) >= behind.time_s - STEADY_GAP_S:
+            end = behind
+        else:
+            end = edge(view, stop, "the core moves by 0.1 °C a minute or more again", core,
+                       spread_s=float(2 * TARGET_FIT_S))  # fmt: skip
+        if found and begin.time_s < found[-1].end_s:
+            continue
+        found.append(Phase("cold_steady", begin, end, "bypass"))
+    return found
 
 
 def _gradient(view: View, period: OnPeriod) -> FloatArray:

@@ -1,41 +1,48 @@
-"""Phases of the operation: proposed from the traces, overlaid by what people said, and their sums.
+"""Phases of the operation: proposed from the traces and from what was written or said, overlaid by what people set.
 
-Proposals need a pump flow. The clamp is never proposed: its times come from a person or a log, as
-``phase`` edits of the case's log.
+What the traces date needs a pump flow. The clamp and protamine are dated by lines of text, by a channel of
+cardioplegia, or by a person as ``phase`` edits of the case's log; never by a pressure or a flow.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from .order import Z95, not_set, or_none
+from .order import not_set
 from .phase_arrests import build_flow_phases
+from .phase_clamp import clamp_phases, clock
+from .phase_doses import cardioplegia_doses, protamine_windows
+from .phase_durations import AT_LEAST, Duration, durations, length_sd
 from .phase_model import NAMES, Boundary, Phase, numbered
 from .phase_rules import OnPeriod, on_periods, read_pump
 from .phase_temperatures import temperature_phases
+from .said import Said, said_times
 from .view import View
 
 if TYPE_CHECKING:
     from afterclamp.io.case import Case
 
 __all__ = [
+    "AT_LEAST",
     "NAMES",
     "Boundary",
     "Duration",
     "Phase",
     "durations",
     "find_phases",
+    "length_sd",
     "overlay",
     "phases",
     "propose",
 ]
 
 
-AT_LEAST = "at least, the record begins or ends within it: "
+_PARENTS = {"pre": "", "bypass": "", "post": "", "protamine": "post"}
+"""What a phase lies in that a person adds, where that is not bypass."""
 
 
 def find_phases(case: Case | View) -> list[Phase]:
@@ -54,7 +61,7 @@ def find_phases(case: Case | View) -> list[Phase]:
     return propose(case if isinstance(case, View) else View.of(case))
 
 
-def phases(case: Case, view: View | None = None) -> list[Phase]:
+def phases(case: Case, view: View | None = None, *, words: bool = True) -> list[Phase]:
     """Phases in force: the proposals, with what people set in their place.
 
     Parameters
@@ -63,8 +70,11 @@ def phases(case: Case, view: View | None = None) -> list[Phase]:
         The case.
     view : View, optional
         Its one-second view if that is at hand already.
+    words : bool
+        Whether lines of text may date a phase: not where a phase is what their own clock is judged by.
     """
-    proposals = propose(view if view is not None else View.of(case))
+    seen = view if view is not None else View.of(case)
+    proposals = propose(seen, said_times(case.notes) if words else (), open_until=case.horizon)
     edits = [(edit.author, edit.payload) for edit in case.log.standing("phase")]
     if case.horizon is not None:
         edits = [(author, _seen_until(payload, case.horizon)) for author, payload in edits]
@@ -77,19 +87,42 @@ def _seen_until(payload: Mapping[str, Any], horizon: float) -> Mapping[str, Any]
     return {**payload, "end_s": min(float(payload["end_s"]), horizon)} if "end_s" in payload else payload
 
 
-def propose(view: View) -> list[Phase]:
-    """Phases from a view: what `find_phases` gives for a case."""
+def propose(view: View, said: Iterable[Said] = (), *, open_until: float | None = None) -> list[Phase]:
+    """Phases from a view, and from what people wrote or said.
+
+    Parameters
+    ----------
+    view : View
+    said : iterable of Said
+        Without them there is no clamp and no protamine, whatever the traces look like.
+    open_until : float, optional
+        End of a view up to some time.
+    """
+    said = tuple(said)
     flow = view.flow
-    if flow is None:
-        return []
-    pump = read_pump(view, flow)
-    periods = on_periods(view, pump)
     found: list[Phase] = []
-    for period in periods:
-        own = build_flow_phases(view, pump, period)
-        own += temperature_phases(view, period, own)
-        found += own
-    return numbered(found + _around(view, periods, found))
+    periods: list[OnPeriod] = []
+    if flow is not None:
+        pump = read_pump(view, flow)
+        periods = on_periods(view, pump)
+        for period in periods:
+            own = build_flow_phases(view, pump, period)
+            own += temperature_phases(view, period, own)
+            found += own
+        bypasses = [phase for phase in found if phase.name == "bypass"]
+        found += [
+            Phase("return_on", again.start, again.end, "bypass")
+            for again in sorted(bypasses, key=lambda phase: phase.start_s)[1:]
+        ]
+        found += _around(view, periods, found)
+    doses = cardioplegia_doses(view)
+    off = [phase.end for phase in found if phase.name == "bypass"]
+    spoken = [
+        *doses,
+        *clamp_phases(view, said, doses, open_until=open_until),
+        *protamine_windows(view, said, off),
+    ]
+    return _under_the_clamp(numbered([*found, *spoken]))
 
 
 def overlay(proposals: Sequence[Phase], edits: Iterable[tuple[str, Mapping[str, Any]]]) -> list[Phase]:
@@ -100,15 +133,16 @@ def overlay(proposals: Sequence[Phase], edits: Iterable[tuple[str, Mapping[str, 
     proposals : sequence of Phase
         As the rules gave them.
     edits : iterable of (author, payload)
-        In order. A payload is ``{"name", "start_s", "end_s", "index"}``: the index-th phase of that name
-        gets these times; an index that no proposal has adds a phase. ``"removed": true`` takes it away.
+        In order. A payload is ``{"name", "start_s", "end_s", "index"}``: the phase of that name that goes by
+        this number (`Phase.edited_as`) gets these times; a number that none has adds a phase. ``"removed":
+        true`` takes it away. A proposal that lies mostly within a person's phase of its name is the same one.
 
     Returns
     -------
     list of Phase
-        In order, numbered anew.
+        In order, numbered anew; each keeps the number that edits speak of it by.
     """
-    standing = {(phase.name, phase.index): phase for phase in proposals}
+    standing = {(phase.name, phase.edited_as): phase for phase in proposals}
     for author, payload in edits:
         key = (str(payload["name"]), int(payload.get("index", 0)))
         if payload.get("removed"):
@@ -129,13 +163,29 @@ def overlay(proposals: Sequence[Phase], edits: Iterable[tuple[str, Mapping[str, 
             sampling_sd_s=sd,
             alternatives=_proposed(before.end if before else None),
         )
-        parent = before.parent if before else ("" if key[0] in ("pre", "bypass", "post") else "bypass")
+        parent = before.parent if before else _PARENTS.get(key[0], "bypass")
         standing[key] = Phase(key[0], start, end, parent, key[1], confirmed_by=author)
-    return _under_the_clamp(numbered(standing.values()))
+    kept = {key: replace(phase, identity=key[1]) for key, phase in standing.items()}
+    return _under_the_clamp(numbered(_said_once(list(kept.values()))))
+
+
+def _said_once(found: Sequence[Phase]) -> list[Phase]:
+    """Phases without proposals of which a person set the same one under another number."""
+    own = [phase for phase in found if phase.confirmed_by]
+    return [
+        phase
+        for phase in found
+        if phase.confirmed_by
+        or not any(
+            one.name == phase.name
+            and min(one.end_s, phase.end_s) - max(one.start_s, phase.start_s) > 0.5 * phase.duration_s
+            for one in own
+        )
+    ]
 
 
 def _proposed(old: Boundary | None) -> tuple[str, ...]:
-    return () if old is None else (f"proposed: {old.time_s:.0f} s ({old.rule})", *old.alternatives)
+    return () if old is None else (f"proposed: {clock(old.time_s)} ({old.rule})", *old.alternatives)
 
 
 def _under_the_clamp(found: list[Phase]) -> list[Phase]:
@@ -196,133 +246,3 @@ def _of_record(view: View, second: int, at: int, rule: str) -> Boundary:
         clock_piece=clocks[source].piece,
         alternatives=doubt,
     )
-
-
-# -- durations -------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Duration:
-    """A reported length of time.
-
-    Attributes
-    ----------
-    name : str
-        Plain name.
-    total_s : float
-        Seconds, the sum of `each`.
-    unc_s : float
-        Half width of the 95 % interval of the sum, seconds; infinite where it is not known.
-    each : tuple of (start_s, end_s, seconds, unc_s)
-        Its parts in order.
-    method : str
-        How it is counted.
-    at_least : bool
-        Whether the record begins or ends within a part of it, so that the true length is not recorded.
-    """
-
-    name: str
-    total_s: float
-    unc_s: float
-    each: tuple[tuple[float, float, float, float], ...]
-    method: str
-    at_least: bool = False
-
-    def to_json(self) -> dict[str, Any]:
-        """As plain values; a ± that is not known is null."""
-        return {
-            "name": self.name,
-            "total_s": self.total_s,
-            "unc_s": or_none(self.unc_s),
-            "each": [
-                {"start_s": start_s, "end_s": end_s, "s": seconds, "unc_s": or_none(unc_s)}
-                for start_s, end_s, seconds, unc_s in self.each
-            ],
-            "method": self.method,
-            "at_least": self.at_least,
-        }
-
-
-def durations(found: Iterable[Phase]) -> dict[str, Duration]:
-    """Times that a team reports, each with start, end and ±.
-
-    Parameters
-    ----------
-    found : iterable of Phase
-        As `phases` gives them.
-
-    Returns
-    -------
-    dict of str to Duration
-        ``bypass``, ``bypass_net_of_no_flow``, ``clamp``, ``no_flow_arrest``, ``lower_body_arrest``,
-        ``selective_cerebral``, ``reperfusion``, ``cooling`` (start to the first arrest), ``warming``,
-        ``weaning``. A time that has no phase is left out.
-
-    Notes
-    -----
-    Bypass time is the sum of the on-periods with the arrests in them, and separately without the
-    seconds of no flow; arrest with and without flow to the head are counted apart (definitions of the
-    surgical databases, from memory). Two boundaries of one source share its clock's error, so it does not
-    add to the length between them, unless that clock was set in between (see `length_sd`).
-    """
-    by_name: dict[str, list[Phase]] = {}
-    for phase in found:
-        by_name.setdefault(phase.name, []).append(phase)
-    out: dict[str, Duration] = {}
-    for name, words in (
-        ("bypass", "sum of the times on bypass, arrests included"),
-        ("clamp", "sum of the times under the clamp"),
-        ("no_flow_arrest", "sum of the stretches without any flow"),
-        ("lower_body_arrest", "sum of the stretches without flow to the lower body"),
-        ("selective_cerebral", "sum of the stretches with the head perfused alone"),
-        ("reperfusion", "from an arrest's end to the next arrest, to warming or to weaning"),
-        ("warming", "from outlet above venous to the core's target or to weaning"),
-        ("weaning", "from the last level of flow to no flow"),
-    ):
-        if by_name.get(name):
-            out[name] = _summed(NAMES[name], [(p.start, p.end) for p in by_name[name]], words)
-    if "bypass" in out:
-        still = out.get("no_flow_arrest")
-        out["bypass_net_of_no_flow"] = Duration(
-            "bypass net of no flow",
-            out["bypass"].total_s - (still.total_s if still else 0.0),
-            float(np.hypot(out["bypass"].unc_s, still.unc_s if still else 0.0)),
-            out["bypass"].each,
-            f"{AT_LEAST if out['bypass'].at_least else ''}bypass less the stretches without any flow",
-            out["bypass"].at_least,
-        )
-    cooling, arrested = by_name.get("cooling"), by_name.get("lower_body_arrest")
-    if cooling and arrested and arrested[0].start_s > cooling[0].start_s:
-        out["cooling"] = _summed(
-            "cooling to the first arrest",
-            [(cooling[0].start, arrested[0].start)],
-            "from cooling's start to the first arrest",
-        )
-    elif cooling:
-        out["cooling"] = _summed(
-            "cooling", [(p.start, p.end) for p in cooling], "sum of the coolings; no arrest followed"
-        )
-    return out
-
-
-def _summed(name: str, pairs: Sequence[tuple[Boundary, Boundary]], method: str) -> Duration:
-    each = []
-    for start, end in pairs:
-        length = end.time_s - start.time_s
-        each.append((start.time_s, end.time_s, length, Z95 * length_sd(start, end)))
-    total = float(sum(part[2] for part in each))
-    unc = float(np.sqrt(sum(part[3] ** 2 for part in each)))
-    at_least = not all(end.recorded for pair in pairs for end in pair)
-    return Duration(name, total, unc, tuple(each), f"{AT_LEAST if at_least else ''}{method}", at_least)
-
-
-def length_sd(start: Boundary, end: Boundary) -> float:
-    """Standard deviation of the time between two boundaries, seconds.
-
-    The error of one clock does not add where both lie on the same piece of it; across a step of that
-    clock, or between two sources, it does. Infinite where a clock that it rests on was set by nobody.
-    """
-    apart = start.sampling_sd_s**2 + end.sampling_sd_s**2
-    if not start.source or (start.source, start.clock_piece) != (end.source, end.clock_piece):
-        apart += start.clock_sd_s**2 + end.clock_sd_s**2
-    return float(np.sqrt(apart))

@@ -13,15 +13,35 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from .artefact_numbers import FLUSH, OPEN_TO_AIR, RAMP, UNUSABLE
+from .artefact_numbers import (
+    CUFF,
+    DAMPED,
+    FLUSH,
+    HEIGHT,
+    KINK,
+    LOST,
+    NOISE,
+    OPEN_TO_AIR,
+    RAMP,
+    RUN_UP,
+    SAMPLE,
+    UNUSABLE,
+)
+from .damping import damped_line
+from .height_shift import height_shifts
 from .line_seconds import LineSeconds, line_seconds
+from .lost_pulse import lost_pulse
+from .masking import HIDDEN, NAMES, ROUNDING, MaskedSpan, There, around
 from .memory import Memory
 from .own_shapes import PRESSURES, compared, ordered, own_shapes, pieces_of
 from .parameter import Parameter
+from .run_up import run_ups
 from .runs import BoolArray, FloatArray
+from .sensor_steps import sensor_steps
 from .series import MASKED, MISSING, OBSERVED, StateArray
 from .still import Piece, frozen_rows, frozen_wave, gaps_between, off_scale, waves_on_scale
 from .wave_artefacts import Artefact
+from .wave_noise import wave_noise
 
 if TYPE_CHECKING:
     from afterclamp.io.case import Channel
@@ -41,30 +61,49 @@ __all__ = [
     "neighbours",
     "off_scale",
     "quality_class",
+    "rule_spans",
     "seconds_state",
     "waves_on_scale",
 ]
 
-NUMBERS: tuple[dict[str, Parameter], ...] = (OPEN_TO_AIR, FLUSH, RAMP, UNUSABLE)
+NUMBERS: tuple[dict[str, Parameter], ...] = (
+    OPEN_TO_AIR,
+    FLUSH,
+    RAMP,
+    UNUSABLE,
+    HEIGHT,
+    LOST,
+    SAMPLE,
+    RUN_UP,
+    KINK,
+    CUFF,
+    NOISE,
+    DAMPED,
+)
 """The numbers that artefacts are looked for by: what was computed with others is not used again."""
 
 Family = Callable[[LineSeconds, tuple[LineSeconds, ...]], list[Artefact]]
-FAMILIES: tuple[Family, ...] = ()
+FAMILIES: tuple[Family, ...] = (
+    height_shifts,
+    sensor_steps,
+    lost_pulse,
+    run_ups,
+    damped_line,
+    wave_noise,
+)
 """Each takes a line and the others of its case whose clocks can be trusted beside it, and gives artefacts of it."""
 
-BESIDE = (*PRESSURES, "pump_flow", "line_pressure", "cerebral_saturation")
+BESIDE = (*PRESSURES, "pump_flow", "line_pressure", "cerebral_saturation", "temperature")
 """Kinds of channels that a line is held against, and that are themselves looked at in that light."""
 CLOCK_DOUBT_S = (
     3.0  # between two sources, beyond which they say nothing of one moment (this project's choice)
 )
 
-NO_LEVEL = ("A1", "A2", "A3", "A5", "A6", "A7", "A8")
+NO_LEVEL = ("A1", "A2", "A3", "A5", "A6", "A7", "A8", HIDDEN)
 """Artefacts that take away the level of a channel: its mean, and everything made of it."""
-NO_PULSE = ("A1", "A2", "A3", "A4", "A5", "A6", "A8")
+NO_PULSE = ("A1", "A2", "A3", "A4", "A5", "A6", "A8", HIDDEN)
 """Artefacts that take away its beats; a shifted transducer (A7) leaves them as they are."""
 BOTH = tuple(code for code in NO_LEVEL if code in NO_PULSE)
-
-ROUNDING = 1e-6  # s or samples; what the arithmetic of a clock may leave
 
 # -- a channel -------------------------------------------------------------------------------------
 
@@ -85,9 +124,10 @@ def artefacts(channel: Channel) -> list[Artefact]:
     -------
     list of Artefact
         Nothing before the channel's first usable sample nor after its last: a line that is not in yet,
-        or is out, is missing but no artefact (see `seconds_state`).
+        or is out, is missing but no artefact (see `seconds_state`). They are looked for in what was recorded:
+        what people hide or unhide, of this channel or of another, changes none of them.
     """
-    return list(_ARTEFACTS.get(channel_key(channel), lambda: _find(channel)))
+    return list(_ARTEFACTS.get(_seen_key(channel), lambda: _find(channel)))
 
 
 def _find(channel: Channel) -> list[Artefact]:
@@ -131,8 +171,13 @@ def channel_key(channel: Channel) -> tuple[object, ...]:
     """What everything that is computed of a channel depends on.
 
     Its own content, clock, unit and horizon, those of the channels that its artefacts are held against,
-    and the numbers that they are looked for by.
+    the numbers that they are looked for by, and what people hide of it and believe.
     """
+    return (_seen_key(channel), channel.hidden, channel.believed)
+
+
+def _seen_key(channel: Channel) -> tuple[object, ...]:
+    """What the artefacts of a channel depend on."""
     others = {other.id: other for other in (*compared(channel), *neighbours(channel))}
     return (_own_key(channel), tuple(_own_key(other) for other in others.values()), _numbers())
 
@@ -147,7 +192,10 @@ _STATES: Memory[StateArray] = Memory(64)
 
 
 def seconds_state(channel: Channel, grid: FloatArray, codes: tuple[str, ...] = NO_LEVEL) -> StateArray:
-    """State of each second of a channel: observed, masked (an artefact), or missing (A9, not recorded).
+    """State of each second of a channel: observed, masked (an artefact, or hidden), or missing (A9, not recorded).
+
+    A person's word goes before a rule's: what is hidden is masked whatever it looks like, and what a person
+    believes is observed where anything was recorded on scale.
 
     Parameters
     ----------
@@ -157,6 +205,7 @@ def seconds_state(channel: Channel, grid: FloatArray, codes: tuple[str, ...] = N
         Whole reference seconds, one apart.
     codes : tuple of str
         Artefacts that are masked: those that take away its level, or `NO_PULSE` for what is made of its beats.
+        Either holds `masking.HIDDEN`; an empty one masks nothing, and only what is missing is left out.
 
     Returns
     -------
@@ -179,16 +228,56 @@ def _state(channel: Channel, grid: FloatArray, codes: tuple[str, ...]) -> StateA
         state[_share_on_scale(channel, start, grid.size) < 0.5] = MISSING
     else:
         state[~np.isfinite(channel.seconds())] = MISSING
-    for one in artefacts(channel):
-        begin, end = _not_believed(one)
-        low, high = _around(begin - start, end - start)
-        seconds = slice(max(low, 0), max(high, 0))
-        if one.code == "A9":
-            state[seconds] = MISSING
-        elif one.code in codes:
-            piece = state[seconds]
-            piece[piece == OBSERVED] = MASKED
+    for one in rule_spans(channel):
+        if one.code != "A9" and one.code not in codes:
+            continue
+        for begin, end in one.left_by(channel.believed):
+            piece = state[_within(begin - start, end - start)]
+            if one.code == "A9":
+                piece[:] = MISSING
+            else:
+                piece[piece == OBSERVED] = MASKED
+    for begin, end in channel.hidden if HIDDEN in codes else ():
+        piece = state[_within(begin - start, end - start)]
+        piece[piece == OBSERVED] = MASKED
     return state
+
+
+def _within(start: float, end: float) -> slice:
+    """The units of an array that begins at zero which a stretch touches."""
+    low, high = around(start, end)
+    return slice(max(low, 0), max(high, 0))
+
+
+_THERE: dict[str, There] = {"gap": "nothing", "off scale": "off scale"}
+
+
+def rule_spans(channel: Channel) -> list[MaskedSpan]:
+    """What rules take away from a channel, whatever people say of it, in the order of `artefacts`.
+
+    Parameters
+    ----------
+    channel : Channel
+        Any channel.
+
+    Returns
+    -------
+    list of MaskedSpan
+        One for each artefact, with the ring of a flush and with ramps.
+    """
+    found = []
+    for one in artefacts(channel):
+        start, end = (float(edge) for edge in _not_believed(one))
+        words = NAMES.get(one.code, one.code)
+        there: There = "values"
+        if one.code == "A9":
+            words = str(one.evidence.get("reason", words))
+            # A value that repeats was recorded, and a person may believe it; in a gap there is none to believe.
+            there = _THERE.get(str(one.evidence.get("what")), "values")
+        found.append(
+            MaskedSpan(start, end, one.code, words, there, artefact_s=(float(one.start), float(one.end)))
+        )
+    return found
 
 
 def _not_believed(one: Artefact) -> tuple[float, float]:
@@ -200,20 +289,21 @@ def _not_believed(one: Artefact) -> tuple[float, float]:
     return one.start - before, one.end + max(ring, after)
 
 
-def _around(start: float, end: float) -> tuple[int, int]:
-    """First and past-last of the whole units that a stretch touches, the last digits of its ends aside."""
-    return int(np.floor(start + ROUNDING)), int(np.ceil(end - ROUNDING))
-
-
 def _share_on_scale(channel: Channel, start: float, count: int) -> FloatArray:
     """Part of each second that was recorded and not off scale."""
     share = np.zeros(count)
     pieces = pieces_of(channel)
     for t0, rate, values, _ in waves_on_scale(pieces, pressure=channel.kind in PRESSURES):
-        good = np.flatnonzero(np.isfinite(values))
-        second = np.floor(t0 - start + good / rate + ROUNDING).astype(np.intp)
-        inside = (second >= 0) & (second < count)
-        share += np.bincount(second[inside], minlength=count)[:count] / rate
+        # First sample of each second: an index for every sample of hours of a fast wave would fill the memory.
+        first = (
+            np.ceil((np.arange(count + 1) + start - t0 - ROUNDING) * rate)
+            .clip(0, values.size)
+            .astype(np.intp)
+        )
+        some = np.flatnonzero(first[1:] > first[:-1])
+        if some.size:
+            good = np.isfinite(values[: first[some[-1] + 1]])
+            share[some] += np.add.reduceat(good, first[some], dtype=np.intp) / rate
     return share
 
 
@@ -246,14 +336,19 @@ def quality_class(channel: Channel, grid: FloatArray) -> NDArray[np.uint8]:
     Returns
     -------
     ndarray of uint8
-        The strongest class that reaches into a second, by `seconds_state` of the codes of each.
+        The strongest class that reaches into a second, by `seconds_state` of the codes of each. What a person
+        hid is `ARTEFACT`.
     """
     known = channel.kind != "other"
     found = np.full(grid.size, GOOD if known else NOT_JUDGED, np.uint8)
     for code in (*CLASS_OF, *(one for one in NO_LEVEL if one not in CLASS_OF)):
         if code != "A9":
             masked = seconds_state(channel, grid, (code,)) == MASKED
-            found[masked] = np.maximum(found[masked], CLASS_OF.get(code, ARTEFACT)) if known else NOT_JUDGED
+            strength = CLASS_OF.get(code, ARTEFACT)
+            if known:
+                found[masked] = np.maximum(found[masked], strength)
+            elif code == HIDDEN:  # a person judged it
+                found[masked] = strength
     found[seconds_state(channel, grid, ()) == MISSING] = NOTHING
     return found
 
@@ -261,13 +356,14 @@ def quality_class(channel: Channel, grid: FloatArray) -> NDArray[np.uint8]:
 def masked_seconds(channel: Channel, grid: FloatArray, codes: tuple[str, ...] = NO_LEVEL) -> BoolArray:
     """Seconds of the grid in which something was recorded that is not to be believed.
 
-    Artefacts of `codes`, and values off scale or frozen, whether inside the record or before a line was connected.
+    Artefacts of `codes`, what a person hid where they hold `masking.HIDDEN`, and values off scale or frozen, whether
+    inside the record or before a line was connected.
     """
     return np.asarray((seconds_state(channel, grid, codes) != OBSERVED) & np.isfinite(channel.seconds()))
 
 
 def clean_waves(channel: Channel, masked: bool = True) -> list[Piece]:
-    """Pieces of a wave as float64, off-scale samples blank, and artefacts with the ring of a flush too.
+    """Pieces of a wave as float64, off-scale samples blank; artefacts, their rings, and what is hidden too.
 
     What takes away only the pulse (A4) or only the level (A7) stays: its beats have a mean, or a pulse.
 
@@ -276,16 +372,18 @@ def clean_waves(channel: Channel, masked: bool = True) -> list[Piece]:
     channel : Channel
         A wave.
     masked : bool
-        Whether artefacts are blanked; off-scale samples always are, since they are no pressure at all.
+        Whether artefacts are blanked, less what a person believes, and what a person hid; off-scale samples always
+        are, since they are no pressure at all.
     """
     pieces = pieces_of(channel)
-    found = [one for one in artefacts(channel) if one.code in (*BOTH, "A9")] if masked else []
+    taken = [one for one in rule_spans(channel) if one.code in (*BOTH, "A9")] if masked else []
+    blank = [stretch for one in taken for stretch in one.left_by(channel.believed)]
+    blank += channel.hidden if masked else ()
     out: list[Piece] = []
     for t0, rate, values, _ in waves_on_scale(pieces, pressure=channel.kind in PRESSURES):
         clean = values
-        for one in found:
-            begin, end = _not_believed(one)
-            low, high = _around((begin - t0) * rate, (end - t0) * rate)
+        for begin, end in blank:
+            low, high = around((begin - t0) * rate, (end - t0) * rate)
             if high > 0 and low < values.size:
                 clean = values.copy() if clean is values else clean
                 clean[max(low, 0) : high] = np.nan

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -11,9 +13,11 @@ from afterclamp.io.errors import NoSuchChannel
 from numpy.typing import NDArray
 
 from .named import Signal, signal_called, signals
+from .phase_rules import FLOW_OFF
 from .quality import channel_key, seconds_state
 from .runs import BRIDGE_S, spans
 from .series import OBSERVED
+from .site_choices import whole_case_choice
 
 if TYPE_CHECKING:
     from afterclamp.io.case import Case, Channel
@@ -110,7 +114,7 @@ def believed_signal(case: Case, believe: str | None = None) -> tuple[Signal | No
 
 def in_place(case: Case, signal: Signal) -> bool:
     """Whether a line has a second that is recorded and without artefact, in a view of the past before its end."""
-    parts = (_code(), *(channel_key(channel) for channel in signal.channels))
+    parts = (code_of(), *(channel_key(channel) for channel in signal.channels))
 
     def any_usable() -> dict[str, NDArray[Any]]:
         grid = np.asarray(case.grid, dtype=np.float64)
@@ -122,24 +126,26 @@ def in_place(case: Case, signal: Signal) -> bool:
     return bool(found["usable"])
 
 
-def _code() -> str:
+def code_of() -> str:
     """What it depends on besides the case: the text of the modules that tell artefacts."""
     return text_of(Path(__file__).parent)
 
 
 class StandIn(NamedTuple):
-    """A stretch in which the believed line has no usable second, and the line that is judged instead.
+    """A stretch in which another line than the believed one is judged.
 
     Attributes
     ----------
     name : str
-        The line that stands in, as in `View.values`.
+        The line that is judged instead, as in `View.values`.
     start, stop : int
         Half-open seconds of the view.
     instead_of : str
-        The believed line.
+        The believed line; empty where there is none.
     why : str
-        What is the matter with it, such as ``"is not in yet"``.
+        What is the matter with it, such as ``"is not in yet"``; or when and by whom another was chosen.
+    by : str
+        Who chose it; empty for a stand-in that the rule proposes.
     """
 
     name: str
@@ -147,43 +153,115 @@ class StandIn(NamedTuple):
     stop: int
     instead_of: str
     why: str
+    by: str = ""
 
     @property
     def reason(self) -> str:
         """One sentence."""
+        if self.by:
+            return f"{_spaced(self.name)}: {self.why}"
         return f"{_spaced(self.name)}: stands in while {_spaced(self.instead_of)} {self.why}"
 
 
 def stand_ins(view: View) -> list[StandIn]:
     """Which line is judged where the believed one is not in yet, is out, or is masked for long.
 
-    The next line in the order of `believed_site` that has any usable second there. A stretch of up to
-    `runs.BRIDGE_S` is no such: rules bridge it.
+    Where a person chose a line (`View.chosen`) nothing stands in for it.
     """
-    own = view.values.get(view.believed)
-    if own is None:
+    if view.believed not in view.values:
         return []
-    found = []
-    lines = [name for name in view.arterial if name != view.believed and name in view.pulse]
-    ordered = sorted(lines, key=lambda name: _rank_of_name(view, name))
-    for start, stop in spans(~np.isfinite(own)):
-        there = [name for name in ordered if np.isfinite(view.values[name][start:stop]).any()]
-        if stop - start > BRIDGE_S and there:
-            found.append(StandIn(there[0], start, stop, view.believed, _why_out(view, start, stop)))
-    return found
+    names, judged = judged_each_second(view)
+    chosen = view.chosen_seconds
+    return [
+        StandIn(names[judged[start]], start, stop, view.believed, why_not_believed(view, start, stop))
+        for first, last in spans((judged > 0) & ~chosen)
+        for start, stop in _constant(judged, first, last)
+    ]
 
 
-def _why_out(view: View, start: int, stop: int) -> str:
+def judged_each_second(view: View) -> tuple[list[str], NDArray[np.intp]]:
+    """The line that a rule would judge in each second, whatever a person chose.
+
+    The first usable one (R1) of the believed line and then the others in the order of `believed_site`. A line on
+    the arm that the pump feeds comes last while the pump runs, or where nobody knows whether it does (R2). A
+    change that lasts no more than `runs.BRIDGE_S` is bridged: rules bridge as much, and a line that comes and
+    goes would otherwise cut every find to pieces. Where no line is usable the last one stays.
+
+    Returns
+    -------
+    names : list of str
+        The believed line, then the others.
+    judged : ndarray of int
+        Index into `names` for each second of the view.
+    """
+    others = [name for name in view.arterial if name != view.believed and name in view.pulse]
+    names = [view.believed, *sorted(others, key=_rank_of_name)]
+    usable = np.array([np.isfinite(view.values[name]) for name in names])
+    fed = [name != view.believed and on_fed_arm(view, name) for name in names]
+    while_fed = [index for index in range(len(names)) if not fed[index]]
+    while_fed += [index for index in range(len(names)) if fed[index]]
+    at_rest = view.flow <= FLOW_OFF + 1e-6 if view.flow is not None else np.zeros(view.n, dtype=np.bool_)
+    first = np.where(at_rest, _first_usable(usable, range(len(names))), _first_usable(usable, while_fed))
+    return names, _bridged(_held(first))
+
+
+def _first_usable(usable: NDArray[np.bool_], order: Iterable[int]) -> NDArray[np.intp]:
+    """Index of the first usable line in this order, -1 where none is."""
+    places = np.array(list(order), dtype=np.intp)
+    ordered = usable[places]
+    return np.where(ordered.any(axis=0), places[ordered.argmax(axis=0)], -1)
+
+
+def _held(found: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Where nothing was found the last one found before, or the first one after; all 0 where there is none."""
+    known = np.flatnonzero(found >= 0)
+    if not known.size:
+        return np.zeros(found.size, dtype=np.intp)
+    last = np.searchsorted(known, np.arange(found.size), side="right") - 1
+    return found[known[np.maximum(last, 0)]]
+
+
+def _bridged(found: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Stretches of up to `BRIDGE_S` taken into the one before, or at the beginning into the one after."""
+    out = found.copy()
+    kept = -1
+    for start, stop in _constant(found, 0, found.size):
+        if stop - start > BRIDGE_S:
+            if kept < 0:
+                out[:start] = found[start]
+            kept = int(found[start])
+        if kept >= 0:
+            out[start:stop] = kept
+    return out
+
+
+def _constant(found: NDArray[np.intp], first: int, last: int) -> list[tuple[int, int]]:
+    """Half-open stretches of one value within ``[first, last)``."""
+    if last <= first:
+        return []
+    cuts = first + 1 + np.flatnonzero(np.diff(found[first:last]))
+    edges = [first, *(int(cut) for cut in cuts), last]
+    return list(pairwise(edges))
+
+
+def why_not_believed(view: View, start: int, stop: int) -> str:
+    """What is the matter with the believed line in a stretch without it, such as ``"is out"``."""
     seen = np.isfinite(view.values[view.believed])
     if not seen[:start].any():
         return "is not in yet"
     return "has no usable second" if seen[stop:].any() else "is out"
 
 
-def _rank_of_name(view: View, name: str) -> tuple[bool, int, str]:
+def on_fed_arm(view: View, name: str) -> bool:
+    """Whether a line of a view is in the arm whose axillary artery the pump feeds."""
     side, _, site = name.rpartition("_")
     fed = view.facts.inflow_site == "axillary" and bool(side) and side == view.facts.inflow_side
-    return fed and site in ARM, _place(site, side), name
+    return fed and site in ARM
+
+
+def _rank_of_name(name: str) -> tuple[int, str]:
+    side, _, site = name.rpartition("_")
+    return _place(site, side), name
 
 
 def _spaced(name: str) -> str:
@@ -211,15 +289,12 @@ def _chosen(case: Case, believe: str) -> Signal:
 
 
 def _asked_for(case: Case) -> tuple[Signal, str] | None:
-    """What the last standing edit of the log says, if it still names an arterial line."""
-    for edit in reversed(case.log.standing("believe")):
-        try:
-            signal = signal_called(case, str(edit.payload.get("site", edit.payload.get("channel", ""))))
-        except NoSuchChannel:
-            continue
-        if signal.first.kind == "arterial_pressure":
-            return signal, f"{signal.plain_name}: chosen by {edit.author}{_twins(case, signal)}"
-    return None
+    """The line that a person chose for the whole case, and that in words."""
+    chosen = whole_case_choice(case)
+    if chosen is None:
+        return None
+    signal, author = chosen
+    return signal, f"{signal.plain_name}: chosen by {author}{_twins(case, signal)}"
 
 
 def _is_line(signal: Signal) -> bool:

@@ -114,7 +114,8 @@ def frozen_rows(
         30 % have this very value. Where more do, as many more rows as make the run just as rare by chance;
         a side of fewer than ten rows says nothing, and none is told where half of them repeat anyway: a
         whole-numbered saturation at rest stands for minutes. A channel that moves one way for long (a rounded
-        temperature) is not noisy, and the level 0 is never called frozen: a pump that stands has no flow.
+        temperature) is not noisy, nor is one whose changes hardly ever exceed one step of its reading, and the
+        level 0 is never called frozen: a pump that stands has no flow.
         All but the ten is this project's choice.
     """
     by = numbers_of(UNUSABLE) if numbers is None else numbers
@@ -124,6 +125,8 @@ def frozen_rows(
     turns = np.count_nonzero(moves[1:] != moves[:-1])
     if values.size < 2 * least or turns < by["reversals"] / 100 * moves.size:
         return []
+    steps = np.abs(np.diff(values))
+    step = float(steps[steps > 0].min(initial=np.inf))
     found = []
     for start, stop in _still_runs(values, least):
         both = (values[max(start - around, 0) : start], values[stop : stop + around])
@@ -133,10 +136,20 @@ def frozen_rows(
         repeats = max(np.count_nonzero(side[1:] == side[:-1]) / (side.size - 1) for side in sides)
         # One more of each, so that a short side without the value does not rule it out.
         usual = max((np.count_nonzero(side == values[start]) + 1) / (side.size + 1) for side in sides)
+        wide = max(_share_of_wide_changes(side, step) for side in sides)
+        if wide < by["wide"] / 100:
+            continue  # noise of less than one step of the reading: between two steps it moves nothing
         rare = max(usual, repeats) ** (stop - start - 1) <= (by["noisy"] / 100) ** (least - 1)
         if values[start] != 0 and repeats < by["repeats"] / 100 and rare:
             found.append((float(t[start]), float(t[stop - 1]) + interval_s))
     return found
+
+
+def _share_of_wide_changes(values: FloatArray, step: float) -> float:
+    """Part of the changes that are of more than one step of the reading."""
+    changes = np.abs(np.diff(values))
+    changes = changes[changes > 0]
+    return float(np.count_nonzero(changes > 1.5 * step) / changes.size) if changes.size else 0.0
 
 
 def gaps_between(spans: Iterable[tuple[float, float]], longest_s: float) -> list[tuple[float, float]]:

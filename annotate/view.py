@@ -5,27 +5,24 @@ A rule never touches a file: it gets a `View`. ``View.of(case)`` makes one; test
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
-from afterclamp.io.array_cache import text_of
-from numpy.typing import NDArray
 
-from .memory import Memory
-from .named import signals, under_their_site
-from .order import Stretch, stretch_at, stretches
+from .measures.oxygen import OxygenConstants
+from .order import Stretch, stretch_at
 from .runs import BoolArray, FloatArray, median
 
 if TYPE_CHECKING:
-    from afterclamp.io.case import Case, Channel
+    from afterclamp.io.case import Case
 
+    from .beats import Beats
     from .phase_model import Phase
     from .quality import Artefact
+    from .site import StandIn
 
 CORE_SITES = ("nasopharyngeal", "oesophageal", "bladder", "rectal")
 """Sites that stand for the core, in the order they are asked (this project's choice)."""
@@ -46,6 +43,21 @@ class Facts:
         Nasopharyngeal temperature at which this unit calls the patient warm, °C.
     inflow_site, inflow_side : str
         Artery that the pump feeds; empty if unknown.
+    body_surface_m2 : float or None
+        By Du Bois.
+    arterial_saturation, arterial_oxygen_mmhg : float or None
+        On bypass: fraction, and tension in mmHg.
+    oxygen : OxygenConstants
+        Constants of oxygen content in force.
+    haemoglobin_rows : tuple of (second, g/dL)
+        Of the case sheet, where no channel has it.
+    cerebral_baseline_s : (float, float) or None
+        Window of the awake baseline of the brain's saturations.
+    chest_opened_s, chest_closed_s : float or None
+        Reference seconds.
+    tidal_volume_ml_per_kg : float or None
+    protamine_s : tuple of float
+        When somebody wrote or said that protamine was given, reference seconds.
     """
 
     weight_kg: float | None = None
@@ -53,6 +65,16 @@ class Facts:
     rewarming_target_c: float | None = None
     inflow_site: str = ""
     inflow_side: str = ""
+    body_surface_m2: float | None = None
+    arterial_saturation: float | None = None
+    arterial_oxygen_mmhg: float | None = None
+    oxygen: OxygenConstants = field(default_factory=OxygenConstants)
+    haemoglobin_rows: tuple[tuple[float, float], ...] = ()
+    cerebral_baseline_s: tuple[float, float] | None = None
+    chest_opened_s: float | None = None
+    chest_closed_s: float | None = None
+    tidal_volume_ml_per_kg: float | None = None
+    protamine_s: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -92,6 +114,14 @@ class View:
         What `quality` saw, by channel name.
     phases : tuple of Phase
         The phases in force, which rules go by.
+    quiver : mapping of str to ndarray
+        Standard deviation of the irregular ripple of 3 to 8 Hz of the arterial waves, mm[Hg].
+    low : mapping of str to ndarray
+        Lowest value of each second of the pulmonary artery pressure, mm[Hg]: its diastolic where the heart beats.
+    beats : mapping of str to Beats
+        Beats of the arterial waves, in reference seconds.
+    chosen : tuple of StandIn
+        Stretches in which a person chose which line is believed, in order, none over another.
     """
 
     start: float
@@ -108,6 +138,10 @@ class View:
     facts: Facts = field(default_factory=Facts)
     artefacts: Mapping[str, tuple[Artefact, ...]] = field(default_factory=dict)
     phases: tuple[Phase, ...] = ()
+    quiver: Mapping[str, FloatArray] = field(default_factory=dict)
+    low: Mapping[str, FloatArray] = field(default_factory=dict)
+    beats: Mapping[str, Beats] = field(default_factory=dict)
+    chosen: tuple[StandIn, ...] = ()
 
     def __post_init__(self) -> None:
         lengths = {len(array) for group in (self.values, self.pulse, self.masked) for array in group.values()}
@@ -141,6 +175,44 @@ class View:
     def pressure(self) -> FloatArray | None:
         """Mean arterial pressure at the believed site, mm[Hg]."""
         return self.get(self.believed) if self.believed else None
+
+    @cached_property
+    def chosen_seconds(self) -> BoolArray:
+        """Seconds for which a person chose the line."""
+        mask = np.zeros(self.n, dtype=np.bool_)
+        for one in self.chosen:
+            mask[one.start : one.stop] = True
+        return mask
+
+    @property
+    def believed_pulse(self) -> FloatArray | None:
+        """Pulse pressure of the believed line, second by second of the one that a person chose; None without one."""
+        own = self.pulse.get(self.believed)
+        if not self.chosen:
+            return own
+        found = np.full(self.n, np.nan) if own is None else own.copy()
+        for one in self.chosen:
+            if one.name in self.pulse:
+                found[one.start : one.stop] = self.pulse[one.name][one.start : one.stop]
+        return found
+
+    def as_believed(self) -> View:
+        """The same view without those seconds of the believed line in which a person believes another.
+
+        For rules that go by the believed site; others see every line as it was recorded.
+        """
+        away = [one for one in self.chosen if one.name != self.believed]
+        if not away or not self.believed:
+            return self
+        hidden = np.zeros(self.n, dtype=np.bool_)
+        for one in away:
+            hidden[one.start : one.stop] = True
+        name = self.believed
+        values = {**self.values, name: np.where(hidden, np.nan, self.values[name])}
+        pulse = {**self.pulse}
+        if name in pulse:
+            pulse[name] = np.where(hidden, np.nan, pulse[name])
+        return replace(self, values=values, pulse=pulse)
 
     @property
     def flow(self) -> FloatArray | None:
@@ -253,151 +325,38 @@ class View:
         case : Case
             The case; a view of it up to some time gives a view up to that time.
         believe : str, optional
-            Arterial site to go by instead of the one that `site.believed_site` gives.
+            Arterial site to go by throughout, instead of the one that `site.believed_site` gives and of what
+            people chose for stretches.
         """
-        return _read(case, believe)
+        from .view_reading import read_view
 
-
-def _read(case: Case, believe: str | None) -> View:
-    from .quality import Artefact
-    from .site import believed_signal
-
-    trusted, reason = believed_signal(case, believe)
-    by_name = under_their_site(signals(case), trusted)
-    named = {name: list(signal.channels) for name, signal in by_name.items()}
-    arrays = _arrays(case, named)
-    seen = json.loads(bytes(arrays["artefacts"]).decode())
-    ids = {channel.id: name for name, group in named.items() for channel in group}
-    sites = {name for name, group in named.items() if group[0].kind == "arterial_pressure" and group[0].site}
-    grid = np.asarray(case.grid, dtype=np.float64)
-    clocks = {source.name: stretches(source, case.channels) for source in case.sources}
-    sources = {name: signal.sources for name, signal in by_name.items()}
-    clocks |= {
-        sources[name]: _in_turn(signal.channels, clocks)
-        for name, signal in by_name.items()
-        if sources[name] not in clocks
-    }
-    return View(
-        start=float(grid[0]) if len(grid) else 0.0,
-        values=_of_group(arrays, "value"),
-        pulse=_of_group(arrays, "pulse"),
-        masked=_of_group(arrays, "mask"),
-        arterial=tuple(
-            name for name in named if name in sites and "/" not in name and not name.endswith("_mean")
-        ),
-        believed=ids.get(trusted.first.id, "") if trusted is not None else "",
-        believed_reason=reason,
-        source=sources,
-        clock_sd={name: max(stretch.sd_s for stretch in found) for name, found in clocks.items()},
-        clocks=clocks,
-        interval={
-            name: max(1.0, group[0].interval_s) if np.isfinite(group[0].interval_s) else 1.0
-            for name, group in named.items()
-        },
-        facts=facts_of(case),
-        artefacts={name: tuple(Artefact(**one) for one in listed) for name, listed in seen.items()},
-    )
-
-
-def _in_turn(channels: tuple[Channel, ...], clocks: Mapping[str, tuple[Stretch, ...]]) -> tuple[Stretch, ...]:
-    """The clocks of sources that recorded one signal one after another, each while its recording is used."""
-    names = list(dict.fromkeys(channel.source for channel in channels))
-    found: list[Stretch] = []
-    for number, channel in enumerate(channels):
-        begin = max(channel.span.start, channels[number - 1].span.end) if number else -np.inf
-        first = stretch_at(clocks[channel.source], begin)
-        later = [one for one in clocks[channel.source] if one.from_s > begin]
-        found = [one for one in found if one.from_s < begin]
-        for one in (first._replace(from_s=begin), *later):
-            # Pieces of two sources must not look like one.
-            run = one.piece[0] + 10_000 * names.index(channel.source)
-            found.append(one._replace(piece=(run, one.piece[1])))
-    return tuple(found)
-
-
-def _arrays(case: Case, named: Mapping[str, list[Channel]]) -> dict[str, NDArray[Any]]:
-    """Everything that has to be read from the samples; kept in the case's cache but for a view up to a time."""
-    from .quality import channel_key
-
-    parts = (_code(), *((name, channel_key(one)) for name, group in named.items() for one in group))
-    if case.horizon is None:
-        return case.cached("view", parts, lambda: _computed(case, named))
-    # A view for every place of the playhead would fill the disk.
-    return _UP_TO.get((str(case.folder), case.horizon, repr(parts)), lambda: _computed(case, named))
-
-
-_UP_TO: Memory[dict[str, NDArray[Any]]] = Memory(4)
-
-
-def _code() -> str:
-    """What the arrays depend on besides the case: the text of the modules that compute them."""
-    folder = Path(__file__).parent
-    return text_of(folder, folder / "measures")
-
-
-def _computed(case: Case, named: Mapping[str, list[Channel]]) -> dict[str, NDArray[Any]]:
-    from .quality import artefacts
-
-    grid = np.asarray(case.grid, dtype=np.float64)
-    arrays: dict[str, NDArray[Any]] = {}
-    seen: dict[str, list[dict[str, Any]]] = {}
-    for name, group in named.items():
-        for channel in group:
-            _lay_behind(arrays, _channel_arrays(channel, name, grid), name)
-        seen[name] = [
-            {"code": one.code, "start": one.start, "end": one.end, "evidence": one.evidence}
-            for channel in group
-            for one in artefacts(channel)
-        ]
-    text = json.dumps(seen, default=lambda value: np.asarray(value).tolist())
-    arrays["artefacts"] = np.frombuffer(text.encode(), dtype=np.uint8)
-    return arrays
-
-
-def _lay_behind(arrays: dict[str, NDArray[Any]], more: Mapping[str, NDArray[Any]], name: str) -> None:
-    """Add a channel's arrays to those of its name: a second that an earlier channel recorded stays as it is."""
-    mask, value = f"mask:{name}", f"value:{name}"
-    taken = arrays[mask] | np.isfinite(arrays[value]) if mask in arrays else None
-    for key, array in more.items():
-        arrays[key] = array if taken is None else np.where(taken, arrays[key], array)
-
-
-def _channel_arrays(channel: Channel, name: str, grid: FloatArray) -> dict[str, NDArray[Any]]:
-    from .beats import pulse_pressure
-    from .measures.pressure import mean_arterial_pressure
-    from .quality import NO_PULSE, masked_seconds
-
-    mask = np.asarray(masked_seconds(channel, grid), dtype=np.bool_)
-    arrays: dict[str, NDArray[Any]] = {f"mask:{name}": mask}
-    if channel.kind == "arterial_pressure" and channel.is_wave:
-        seconds = mean_arterial_pressure(channel, grid).values
-        beatless = masked_seconds(channel, grid, NO_PULSE)
-        arrays[f"pulse:{name}"] = np.where(beatless, np.nan, pulse_pressure(channel, grid))
-    else:
-        seconds = np.asarray(channel.seconds(), dtype=np.float64)
-    arrays[f"value:{name}"] = np.where(mask, np.nan, seconds)
-    return arrays
-
-
-def _of_group(arrays: Mapping[str, NDArray[Any]], group: str) -> dict[str, NDArray[Any]]:
-    prefix = f"{group}:"
-    return {key.removeprefix(prefix): array for key, array in arrays.items() if key.startswith(prefix)}
+        return read_view(case, believe)
 
 
 def facts_of(case: Case) -> Facts:
     """What the case sheet says that rules and phases ask for; the planned flow by Du Bois body surface."""
+    from .limits import oxygen_constants
     from .measures.body import body_surface_area_du_bois
 
     patient, sheet = case.patient, case.sheet
-    planned = None
-    if patient.height_cm and patient.weight_kg and sheet.planned_flow_index:
-        planned = sheet.planned_flow_index * float(
-            body_surface_area_du_bois(patient.height_cm, patient.weight_kg)
-        )
+    surface = planned = None
+    if patient.height_cm and patient.weight_kg:
+        surface = float(body_surface_area_du_bois(patient.height_cm, patient.weight_kg))
+        planned = sheet.planned_flow_index * surface if sheet.planned_flow_index else None
     return Facts(
         weight_kg=patient.weight_kg,
         planned_flow=planned,
         rewarming_target_c=sheet.rewarming_target_c,
         inflow_site=sheet.inflow_site or "",
         inflow_side=sheet.inflow_side or "",
+        body_surface_m2=surface,
+        arterial_saturation=sheet.arterial_saturation,
+        arterial_oxygen_mmhg=sheet.arterial_oxygen_mmhg,
+        oxygen=oxygen_constants(case),
+        haemoglobin_rows=sheet.haemoglobin_rows,
+        cerebral_baseline_s=sheet.baseline_window,
+        chest_opened_s=sheet.chest_opened_s,
+        chest_closed_s=sheet.chest_closed_s,
+        tidal_volume_ml_per_kg=sheet.ventilation.tidal_volume_ml_per_kg,
+        protamine_s=tuple(note.t for note in case.notes if "protamine" in note.text.casefold()),
     )

@@ -286,6 +286,8 @@ def _flush(values: FloatArray, rate: float, t0: float, start: int, stop: int, by
     abrupt = bool(steepest >= by["rise"])
     if fallen < by["rise"] or (seconds < by["shortest"] and not abrupt):
         return None
+    from .flush_adequacy import flush_evidence  # the measures load quality, which loads this
+
     begin = start
     if not begins_inside:
         low_still = np.flatnonzero(rise <= base + by["share"] / 100 * (plateau - base))
@@ -300,6 +302,7 @@ def _flush(values: FloatArray, rate: float, t0: float, start: int, stop: int, by
         "clipped": clipped,
         "still_before_s": _still_before(values, begin, rate, by),
         "release_s": round(t0 + stop / rate, 3),
+        **flush_evidence(values, rate, stop),
         **_ramps(values, rate, begin, stop),
     }
     return Artefact("A2", t0 + begin / rate, t0 + stop / rate, evidence)
@@ -337,10 +340,14 @@ def device_patterns(
     whole = values[: values.size // second * second].reshape(-1, second)
     if not len(whole):
         return []
-    ordered = np.sort(whole, axis=1)
-    steps = np.diff(ordered, axis=1)
-    levels = 1 + np.count_nonzero(steps > 0, axis=1)
-    crossings = np.count_nonzero(np.abs(np.diff(whole, axis=1)) >= by["apart"], axis=1)
+    levels, crossings = np.ones(len(whole), np.intp), np.zeros(len(whole), np.intp)
+    # Ten minutes at a time: sorted copies of hours of a fast wave would fill the memory.
+    for begin in range(0, len(whole), 600):
+        part = whole[begin : begin + 600]
+        levels[begin : begin + 600] += np.count_nonzero(np.diff(np.sort(part, axis=1), axis=1) > 0, axis=1)
+        crossings[begin : begin + 600] = np.count_nonzero(
+            np.abs(np.diff(part, axis=1)) >= by["apart"], axis=1
+        )
     pattern = (levels <= by["levels"]) & (levels > 1) & (crossings >= by["crossings"])
     return [
         Artefact(

@@ -18,7 +18,7 @@ from typing import Any, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from . import decisions
+from . import decisions, masks
 from .array_cache import load_arrays, save_arrays
 from .case_sheet import CaseSheet, Patient, load_case_sheet
 from .channel import Channel
@@ -36,7 +36,7 @@ __all__ = ["Case", "Channel", "Patient", "Samples", "Source", "Span", "TimedNote
 
 SHEET = "case-sheet.toml"
 
-CHANGES_READING = frozenset({"clock", "reference", "identity", "source"})
+CHANGES_READING = frozenset({"clock", "reference", "identity", "source", *masks.VERBS})
 """Verbs of edits that change what is read: after one, or its undoing, the case must be refreshed."""
 
 
@@ -273,7 +273,9 @@ class Case:
     def _bind(self, clocks: Mapping[str, ClockMap]) -> None:
         present = [file for file in self._files if file.name in clocks]
         decided, refused = decisions.channel_decisions(self._edits)
-        self.refused = tuple(refused)
+        known = [f"{file.name}/{stored.key}" for file in self._files for stored in file.channels]
+        self.refused = (*refused, *masks.not_followed(self._edits, known))
+        said = masks.by_channel(self._edits)
         channels = []
         for file in present:
             for stored in file.channels:
@@ -286,6 +288,7 @@ class Case:
         self.channels = tuple(channels)
         for channel in self.channels:
             channel.beside = self.channels
+            channel.set_masks(said.get(channel.id, ()))
         self.notes = timed_notes(present, clocks, self.horizon)
         found = [(channel.source, channel.span) for channel in self.channels if channel.begun]
         found = found or [(note.source, Span(note.t, note.t_end)) for note in self.notes]

@@ -40,6 +40,33 @@ Example
     [[haemoglobin]]
     time = "0:00"
     g_per_dl = 13.6
+
+    [anticoagulation]             # a target needs its source; there is none by default
+    target_s = 480
+    target_source = "our unit"
+
+    [[heparin]]
+    time = "47:00"
+    units = 28000
+
+    [[clotting_time]]             # activated clotting time: the draw counts, not the result
+    drawn = "50:00"
+    result = "55:30"
+    seconds = 486
+
+    [[protamine]]
+    time = "316:00"
+    mg = 250
+
+    [[cardioplegia]]
+    start = "128:30"
+    end = "132:30"
+    route = "root"
+    volume_ml = 1000
+    temperature_c = 4
+    pressure_mmhg = 80
+
+The longest interval between doses that the unit has set itself is ``cardioplegia_interval_min`` of ``[plan]``.
 """
 
 from __future__ import annotations
@@ -112,6 +139,9 @@ class Plan(Table):
     rewarming_target_c: float | None = Field(
         default=None, ge=30, le=40, description="a temperature from 30 to 40 degrees C"
     )
+    cardioplegia_interval_min: float | None = Field(
+        default=None, ge=1, le=300, description="the unit's own longest interval, from 1 to 300 min"
+    )
 
 
 class Chest(Table):
@@ -171,6 +201,72 @@ class HaemoglobinRow(Table):
     g_per_dl: float = Field(ge=3, le=25, description="a haemoglobin from 3 to 25 g/dL")
 
 
+class Anticoagulation(Table):
+    """The target of the activated clotting time that was in force."""
+
+    target_s: float | None = Field(default=None, ge=100, le=1000, description="a time from 100 to 1000 s")
+    target_source: str | None = Field(
+        default=None, min_length=1, description="whose target it is, in quotes: a citation, or the unit"
+    )
+
+    @model_validator(mode="after")
+    def _has_a_source(self) -> Anticoagulation:
+        if self.target_s is not None and not (self.target_source or "").strip():
+            raise ValueError("a target needs its source; expected 'target_source' beside 'target_s'")
+        return self
+
+
+class HeparinRow(Table):
+    """One dose of heparin."""
+
+    time: _Seconds = Field(description=_TIME_EXPECTED)
+    units: float | None = Field(default=None, gt=0, le=200_000, description="units, up to 200000")
+
+
+class ClottingTimeRow(Table):
+    """One activated clotting time."""
+
+    drawn: _Seconds = Field(description=_TIME_EXPECTED)
+    result: _Seconds | None = Field(default=None, description=_TIME_EXPECTED)
+    seconds: float = Field(ge=40, le=2000, description="a clotting time from 40 to 2000 s")
+
+    @model_validator(mode="after")
+    def _in_order(self) -> ClottingTimeRow:
+        if self.result is not None and self.result < self.drawn:
+            raise ValueError("the result is there before the blood is drawn; expected 'result' after 'drawn'")
+        return self
+
+
+class ProtamineRow(Table):
+    """One dose of protamine."""
+
+    time: _Seconds = Field(description=_TIME_EXPECTED)
+    mg: float | None = Field(default=None, gt=0, le=2000, description="mg, up to 2000")
+
+
+class CardioplegiaRow(Table):
+    """One dose of cardioplegia."""
+
+    start: _Seconds = Field(description=_TIME_EXPECTED)
+    end: _Seconds = Field(description=_TIME_EXPECTED)
+    route: Literal["root", "ostial", "retrograde", "graft"] | None = Field(
+        default=None, description='one of "root", "ostial", "retrograde", "graft"'
+    )
+    volume_ml: float | None = Field(default=None, gt=0, le=5000, description="a volume up to 5000 mL")
+    temperature_c: float | None = Field(
+        default=None, ge=0, le=40, description="a temperature from 0 to 40 degrees C"
+    )
+    pressure_mmhg: float | None = Field(
+        default=None, ge=0, le=400, description="a delivery pressure from 0 to 400 mmHg"
+    )
+
+    @model_validator(mode="after")
+    def _in_order(self) -> CardioplegiaRow:
+        if self.end < self.start:
+            raise ValueError("the dose ends before it starts; expected 'end' after 'start'")
+        return self
+
+
 class CaseSheet(Table):
     """Facts that no recording carries; what is absent is None.
 
@@ -190,6 +286,13 @@ class CaseSheet(Table):
     oxygen: Oxygen = Field(Oxygen(), description="a table [oxygen]")
     oximetry: Oximetry = Field(Oximetry(), description="a table [oximetry]")
     haemoglobin: tuple[HaemoglobinRow, ...] = Field((), strict=False, description="tables [[haemoglobin]]")
+    anticoagulation: Anticoagulation = Field(Anticoagulation(), description="a table [anticoagulation]")
+    heparin: tuple[HeparinRow, ...] = Field((), strict=False, description="tables [[heparin]]")
+    clotting_time: tuple[ClottingTimeRow, ...] = Field(
+        (), strict=False, description="tables [[clotting_time]]"
+    )
+    protamine: tuple[ProtamineRow, ...] = Field((), strict=False, description="tables [[protamine]]")
+    cardioplegia: tuple[CardioplegiaRow, ...] = Field((), strict=False, description="tables [[cardioplegia]]")
 
     @property
     def inflow_site(self) -> str | None:

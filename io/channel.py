@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import copy
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from . import terms
 from .clock import ClockMap
+from .log import Edit
+from .masks import placed, settled
 from .placed import Line, Placed
 from .recording import FloatArray
 from .seconds import SLOW_S, held_seconds, wave_seconds
@@ -47,6 +49,11 @@ class Channel:
         Its samples as stored, for whoever goes by codes and not by values.
     beside : tuple of Channel
         All channels of its case, itself among them: what one line shows is held against the others.
+    masks : tuple of Mask
+        What people hide of it and what they believe, in the order of the log.
+    hidden, believed : tuple of (float, float)
+        What these come to, the later over the earlier: stretches of reference seconds, in order. Samples are
+        read whole all the same; `annotate.quality` makes seconds of them.
     """
 
     def __init__(
@@ -78,9 +85,17 @@ class Channel:
         # What anything computed of it rests on: the files, and the unit that its values are read in.
         self.content = "|".join([*(sha for _, sha in file.files), unit])
         self.beside: tuple[Channel, ...] = ()
+        self._said: tuple[Edit, ...] = ()
         self._grid = grid
         self._seconds: dict[str, FloatArray] = {}
         self.placed = Placed(file, stored, line, clock, horizon)
+        self.set_masks(())
+
+    def set_masks(self, edits: Sequence[Edit]) -> None:
+        """Lay these masks on it, the ones of its id in force; only its case does."""
+        self._said = tuple(edits)
+        self.masks = placed(self._said, self.clock, self.source, self.placed.limit)
+        self.hidden, self.believed = settled(self.masks)
 
     def on_clock(self, clock: ClockMap) -> Channel:
         """The same channel read through another clock map, as while a clock is being looked for.
@@ -94,6 +109,7 @@ class Channel:
         other.clock = clock
         other._seconds = {}
         other.placed = self.placed.on_clock(clock)
+        other.set_masks(self._said)
         return other
 
     @property

@@ -85,6 +85,20 @@ def _is_clock(value: Any) -> bool:
     return True
 
 
+def _is_limit_sets(value: Any) -> bool:
+    return (
+        isinstance(value, list)
+        and bool(value)
+        and all(
+            isinstance(one, dict)
+            and _is_name(one.get("name"))
+            and _is_name(one.get("version"))
+            and isinstance(one.get("table", {}), dict)
+            for one in value
+        )
+    )
+
+
 def _one_of(*words: str) -> Callable[[Any], bool]:
     return lambda value: isinstance(value, str) and value in words
 
@@ -96,6 +110,17 @@ _YES: Final = _Field("true or false", lambda value: isinstance(value, bool))
 _TIME: Final = _Field("a time in seconds, at most a year away", _is_time)
 _TIMED: Final = _Field(_TIME.words, _is_time, needed=True)
 _NUMBER: Final = _Field("a number", _is_number)
+
+_MASK: Final[Mapping[str, _Field]] = {
+    "channel": _NAMED,
+    "start_s": _TIMED,
+    "end_s": _TIMED,
+    "reason": _TEXT,
+    "anchor": _Field("source, run, source_s and source_end_s", _is_anchor),
+    "find": _TEXT,
+    "by": _TEXT,
+    "removed": _YES,
+}
 
 SHAPES: Final[Mapping[str, Mapping[str, _Field]]] = {
     "mark": {
@@ -130,7 +155,7 @@ SHAPES: Final[Mapping[str, Mapping[str, _Field]]] = {
         **dict.fromkeys(("kind", "site", "side", "statistic", "unit", "unit_as_written", "why"), _TEXT),
     },
     "source": {"source": _NAMED, "in": _YES, "trace_sha256": _NAME},
-    "believe": {"site": _NAME, "channel": _NAME},
+    "believe": {"site": _NAME, "channel": _NAME, "start_s": _TIME, "end_s": _TIME, "proposal": _YES},
     "limit": {
         "set": _NAME,
         "oxygen": _Field("a table", _is_table),
@@ -138,12 +163,21 @@ SHAPES: Final[Mapping[str, Mapping[str, _Field]]] = {
         "parameter": _NAME,
         "value": _NUMBER,
     },
+    "limits": {
+        "sets": _Field("a list of limit sets, each with its name and version", _is_limit_sets),
+        **dict.fromkeys(("set", "limit"), _NAME),
+        "value": _NUMBER,
+        **dict.fromkeys(("unit", "reason"), _TEXT),
+        "taken_back": _YES,
+    },
     "verdict": {
         "find": _Field("a find", _is_table, needed=True),
         "decision": _Field("'accepted' or 'set aside'", _one_of("accepted", "set aside"), needed=True),
     },
     "fact": {},
     "mask": {},
+    "hide": _MASK,
+    "unhide": _MASK,
     "undo": {"edit": _NAMED},
     "redo": {"edit": _NAMED},
     "seal": {"set_aside": _Field("a text", _is_text, needed=True)},
@@ -182,9 +216,13 @@ def what_is_wrong(verb: str, payload: Mapping[str, Any]) -> str:
             return f"{missing[0]} is missing, expected {_TIME.words}"
     if verb == "limit":
         return _limit(payload)
-    if verb == "believe" and not payload.keys() & {"site", "channel"}:
-        return "site is missing, expected a name"
-    return _backwards(payload) if verb in {"mark", "phase"} else ""
+    if verb == "limits":
+        return _limits(payload)
+    if verb == "believe":
+        return _believe(payload)
+    if verb in {"hide", "unhide"} and payload["end_s"] == payload["start_s"]:
+        return f"it begins and ends at {payload['start_s']:g} s"
+    return _backwards(payload) if verb in {"mark", "phase", "hide", "unhide"} else ""
 
 
 def _fields(shape: Mapping[str, _Field], payload: Mapping[str, Any]) -> str:
@@ -197,6 +235,20 @@ def _fields(shape: Mapping[str, _Field], payload: Mapping[str, Any]) -> str:
     return ""
 
 
+def _believe(payload: Mapping[str, Any]) -> str:
+    named = bool(payload.keys() & {"site", "channel"})
+    if not named and not payload.get("proposal"):
+        return "site is missing, expected a name"
+    if named and payload.get("proposal"):
+        return "it names a site and goes back to the proposal, expected one of them"
+    ends = [name for name in ("start_s", "end_s") if name in payload]
+    if len(ends) == 1:
+        return f"it has {ends[0]} alone, expected start_s and end_s, or neither for the whole case"
+    if ends and payload["end_s"] == payload["start_s"]:
+        return f"it begins and ends at {payload['start_s']:g} s"
+    return _backwards(payload)
+
+
 def _limit(payload: Mapping[str, Any]) -> str:
     rule = [name for name in ("rule", "parameter", "value") if name in payload]
     if rule and len(rule) < 3:
@@ -204,6 +256,21 @@ def _limit(payload: Mapping[str, Any]) -> str:
     if not rule and not payload.keys() & {"set", "oxygen"}:
         return "it names no limit, expected rule, parameter and value, or oxygen, or set"
     return ""
+
+
+def _limits(payload: Mapping[str, Any]) -> str:
+    """Either the sets that are chosen, or one number of a limit of theirs, given or taken back."""
+    number = [name for name in ("set", "limit") if name in payload]
+    if "sets" in payload:
+        return f"it has sets and {' and '.join(number)}, expected one of the two" if number else ""
+    if len(number) < 2:
+        return "it names no limit, expected sets, or set, limit and value"
+    if payload.get("taken_back"):
+        return ""
+    missing = next((name for name in ("value", "reason") if name not in payload), "")
+    return (
+        f"{missing} is missing, expected {'a number' if missing == 'value' else 'a text'}" if missing else ""
+    )
 
 
 def _backwards(payload: Mapping[str, Any]) -> str:

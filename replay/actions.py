@@ -6,66 +6,10 @@ disagree. A key may stand in one row only (held by test).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from .action import MENUS, Action
+from .move_actions import MOVE
 
-MENUS: tuple[tuple[str, str], ...] = (
-    ("file", "&File"),
-    ("case", "&Case"),
-    ("move", "&Move"),
-    ("mark", "Ma&rk"),
-    ("finds", "Fi&nds"),
-    ("view", "&View"),
-    ("help", "&Help"),
-)
-
-
-@dataclass(frozen=True, slots=True)
-class Action:
-    """One command.
-
-    Attributes
-    ----------
-    id : str
-        Stable name, also the object name of its QAction.
-    menu : str
-        Which of `MENUS` it stands in.
-    text : str
-        Menu text, with its access letter.
-    keys : tuple of str
-        In Qt's portable spelling; the first is the one shown.
-    tip : str
-        What it does, in one sentence without a full stop.
-    method : str
-        Method of `DeskActions`, called without arguments.
-    short : str
-        Text on the toolbar; empty: not on the toolbar.
-    needs_case : bool
-        Greyed while no case is open.
-    group : int
-        A line is drawn between groups of a menu, and of the toolbar.
-    """
-
-    id: str
-    menu: str
-    text: str
-    keys: tuple[str, ...]
-    tip: str
-    method: str
-    short: str = ""
-    needs_case: bool = True
-    group: int = 0
-
-    @property
-    def words(self) -> str:
-        """The text without access letter and dots, for lists and spoken names."""
-        return self.text.replace("&", "").removesuffix("…")
-
-    @property
-    def tooltip(self) -> str:
-        """What it does, with the key."""
-        key = f" ({' or '.join(self.keys)})" if self.keys else ""
-        return f"{self.tip}{key}"
-
+__all__ = ["ACTIONS", "MENUS", "Action", "in_menu", "on_toolbar"]
 
 ACTIONS: tuple[Action, ...] = (
     # File
@@ -156,6 +100,14 @@ ACTIONS: tuple[Action, ...] = (
         "name_lines",
     ),
     Action(
+        "trust_site",
+        "case",
+        "&Trust this site…",
+        ("B",),
+        "Choose the arterial line that figures and finds go by, for a stretch or for the whole case",
+        "trust_site",
+    ),
+    Action(
         "set_clocks",
         "case",
         "&Set clocks…",
@@ -182,57 +134,16 @@ ACTIONS: tuple[Action, ...] = (
         "clock_bench",
         group=1,
     ),
-    # Move
-    Action("play", "move", "&Play or pause", ("Space",), "Play or pause", "play_or_pause", "Play", group=0),
-    Action("faster", "move", "&Faster", (">", "F"), "Play faster, up to 120 times", "faster"),
-    Action("slower", "move", "S&lower", ("<", "D"), "Play slower, down to a quarter", "slower"),
-    Action("back_1s", "move", "1 s back", ("Left",), "Step 1 second back", "back_1s", group=1),
-    Action("on_1s", "move", "1 s on", ("Right",), "Step 1 second on", "on_1s", group=1),
-    Action("back_10s", "move", "10 s back", ("Shift+Left",), "Step 10 seconds back", "back_10s", group=1),
-    Action("on_10s", "move", "10 s on", ("Shift+Right",), "Step 10 seconds on", "on_10s", group=1),
-    Action("back_1min", "move", "1 min back", ("Ctrl+Left",), "Step 1 minute back", "back_1min", group=1),
-    Action("on_1min", "move", "1 min on", ("Ctrl+Right",), "Step 1 minute on", "on_1min", group=1),
     Action(
-        "sound",
-        "move",
-        "So&und",
-        ("Shift+S",),
-        "Hear what was recorded in the room while playing at half to double speed, or be silent again",
-        "sound",
-    ),
-    Action(
-        "previous_mark",
-        "move",
-        "Pre&vious mark or find",
-        (",", "PgUp"),
-        "Go to the mark or find before the playhead",
-        "previous_mark",
-        "Previous",
+        "limits",
+        "case",
+        "&Limits in force…",
+        ("Ctrl+Shift+L",),
+        "See the limits that figures go by, with sources and rivals; choose sets and change numbers",
+        "show_limits",
         group=2,
     ),
-    Action(
-        "next_mark",
-        "move",
-        "Ne&xt mark or find",
-        (".", "PgDown"),
-        "Go to the next mark or find",
-        "next_mark",
-        "Next",
-        group=2,
-    ),
-    Action(
-        "go_to",
-        "move",
-        "&Go to a time…",
-        ("G",),
-        "Go to a clock time, or to minutes from the start",
-        "go_to_time",
-        group=3,
-    ),
-    Action(
-        "start", "move", "&Start of the case", ("Home",), "Go to the start of the case", "go_home", group=3
-    ),
-    Action("end", "move", "&End of the case", ("End",), "Go to the end of the case", "go_end", group=3),
+    *MOVE,
     # Mark
     Action("mark", "mark", "&Mark a point", ("M",), "Mark this moment", "mark_point", "Mark"),
     Action(
@@ -277,17 +188,42 @@ ACTIONS: tuple[Action, ...] = (
         "mark",
         "&Take the mark back",
         ("Del",),
-        "Take the selected mark back; it stays in the log",
+        "Take the selected mark back, in the list of masks a mask of yours; it stays in the log",
         "delete_mark",
         group=1,
     ),
-    Action("undo", "mark", "&Undo", ("Ctrl+Z",), "Undo your last edit", "undo", "Undo", group=2),
     Action(
-        "redo", "mark", "&Redo", ("Ctrl+Shift+Z", "Ctrl+Y"), "Redo what was undone", "redo", "Redo", group=2
+        "hide",
+        "mark",
+        "Hi&de…",
+        ("H",),
+        "Hide the started span, or the selected find, span or mask, of one line: its seconds count in no figure",
+        "hide",
+        group=2,
+    ),
+    Action(
+        "unhide",
+        "mark",
+        "Unh&ide…",
+        ("Shift+H",),
+        "Believe the same although a rule or a person masked it: its seconds count again where values were recorded",
+        "unhide",
+        group=2,
+    ),
+    Action("undo", "mark", "&Undo", ("Ctrl+Z",), "Undo your last edit", "undo", "Undo", group=3),
+    Action(
+        "redo", "mark", "&Redo", ("Ctrl+Shift+Z", "Ctrl+Y"), "Redo what was undone", "redo", "Redo", group=3
     ),
     # Finds
     Action("accept", "finds", "&Accept find", ("A",), "Accept the selected find as yours", "accept_find"),
-    Action("set_aside", "finds", "&Set aside", ("S",), "Set the selected find aside", "set_aside_find"),
+    Action(
+        "set_aside",
+        "finds",
+        "&Set aside",
+        ("S",),
+        "Set the selected find aside; the seconds of an artefact then count in the figures",
+        "set_aside_find",
+    ),
     Action(
         "find_again",
         "finds",
@@ -297,7 +233,24 @@ ACTIONS: tuple[Action, ...] = (
         "look_again",
         group=1,
     ),
+    Action(
+        "flushes",
+        "finds",
+        "Fl&ush response…",
+        ("Ctrl+Shift+F",),
+        "What each fast flush tells of its line: natural frequency, damping, and what that means",
+        "show_flushes",
+        group=1,
+    ),
     # View
+    Action(
+        "raw",
+        "view",
+        "Raw or mas&ked",
+        ("R",),
+        "Leave artefacts and hidden seconds in the traces and figures (raw), or take them out again (masked)",
+        "raw_or_masked",
+    ),
     Action(
         "time",
         "view",
@@ -334,6 +287,14 @@ ACTIONS: tuple[Action, ...] = (
         ("Ctrl+0",),
         "Middle view 30 minutes, Close view 30 seconds",
         "zoom_reset",
+    ),
+    Action(
+        "dose",
+        "view",
+        "D&ose strips",
+        ("Shift+D",),
+        "Show how deep and how long the chosen figure lies outside its limit, or hide it again",
+        "turn_dose",
     ),
     Action(
         "unselect",
@@ -389,12 +350,30 @@ ACTIONS: tuple[Action, ...] = (
         group=1,
     ),
     Action(
+        "to_masks",
+        "view",
+        "Go to t&he masks",
+        ("Alt+6",),
+        "Put the keyboard in the list of masks, under the loose ends",
+        "to_masks",
+        group=1,
+    ),
+    Action(
         "to_views",
         "view",
         "Go to the &views",
         ("Alt+0",),
         "Put the keyboard in the Long view",
         "to_views",
+        group=1,
+    ),
+    Action(
+        "to_trust",
+        "view",
+        "Go to the tr&ust strip",
+        ("Alt+9",),
+        "Put the keyboard in the trust strip",
+        "to_trust",
         group=1,
     ),
     Action(

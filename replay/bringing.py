@@ -9,7 +9,8 @@ Request: ``{"task": "...", ...}``; a later line ``cancel`` asks it to stop. Answ
 ``{"progress": [what, share]}``, then exactly one of ``{"result": ...}``, ``{"questions": [...]}``,
 ``{"sentence": "..."}`` (a `CaseError`, whole) and ``{"cancelled": true}``. A bring-in that one file stops adds
 ``"leave_out": [path, ...]``: asked again with these, it would bring in the others; and ``"table": path``
-where its columns can be matched by hand.
+where its columns can be matched by hand. A request with ``"stay": true`` leaves the process waiting for the next
+request, a line again, until its standard input ends.
 """
 
 from __future__ import annotations
@@ -164,22 +165,32 @@ def files_of(given: Sequence[Path]) -> Iterator[Path]:
 
 
 def _look(request: Request, report: Report, stop: Callable[[], bool]) -> None:
-    """The originals, phases, finds, figures: each reported as soon as it is there, the quickest first."""
+    """Originals, masks, phases, trust strip, finds, figures: each reported as soon as it is there, the quickest first.
+
+    ``only`` names those that are wanted; ``raw`` gives figures with artefacts left in.
+    """
     from afterclamp.annotate.figures import figures
     from afterclamp.annotate.finds import find
+    from afterclamp.annotate.mask_reasons import told_spans
     from afterclamp.annotate.phases import phases
+    from afterclamp.annotate.trust import trust_strip
 
     with open_case(Path(request["case"])) as case:
-        report({"part": ["originals", pack(case.source_state(thorough=False))]})
-        steps: tuple[tuple[str, Callable[[], Any]], ...] = (
+        raw, only = bool(request.get("raw", False)), request.get("only")
+        every: tuple[tuple[str, Callable[[], Any]], ...] = (
+            ("originals", lambda: case.source_state(thorough=False)),
+            ("masks", lambda: {channel.id: told_spans(channel) for channel in case.channels}),
             ("phases", lambda: phases(case)),
+            ("trust strip", lambda: trust_strip(case)),
             ("finds", lambda: find(case)),
-            ("figures", lambda: figures(case)),
+            ("raw figures" if raw else "figures", lambda: figures(case, masked=not raw)),
         )
+        steps = [step for step in every if only is None or step[0] in only]
         for number, (name, step) in enumerate(steps):
             if stop():
                 raise Cancelled("the look for phases and finds was stopped")
-            report({"progress": [f"looking for {name}" if name != "figures" else name, number / len(steps)]})
+            words = f"looking for {name}" if name in ("phases", "finds") else name
+            report({"progress": [words, number / len(steps)]})
             report({"part": [name, pack(step())]})
 
 
@@ -192,6 +203,16 @@ def _clocks(request: Request, report: Report, stop: Callable[[], bool]) -> str:
             case, sources=request.get("sources"), progress=_progress(report, stop), cancelled=stop
         )
     return pack(found)
+
+
+def _limits(request: Request, report: Report, stop: Callable[[], bool]) -> str:
+    """What edits of the limits would change, packed; nothing is written."""
+    from afterclamp.annotate.limit_changes import changes
+    from afterclamp.annotate.limits import chosen_in
+
+    with open_case(Path(request["case"])) as case:
+        after = chosen_in(case, request["edits"], request.get("author", ""))
+        return pack(changes(case, chosen_in(case), after, progress=_progress(report, stop)))
 
 
 def _demo(request: Request, report: Report, stop: Callable[[], bool]) -> str:
@@ -242,6 +263,7 @@ TASKS: dict[str, Callable[[Request, Report, Callable[[], bool]], Any]] = {
     "look_at_exports": _look_at_exports,
     "look": _look,
     "clocks": _clocks,
+    "limits": _limits,
     "demo": _demo,
     "paper": _paper,
     "hand_over": _hand_over,
@@ -278,8 +300,16 @@ def main() -> int:
         answers.flush()
 
     request = json.loads(sys.stdin.readline())
-    work(request, report, Stopper(sys.stdin))
-    return 0
+    if not request.get("stay"):
+        work(request, report, Stopper(sys.stdin))
+        return 0
+    # What was computed is kept in memory: a second look takes a tenth of the first.
+    while True:
+        work(request, report, lambda: False)  # it only reads: whoever wants it stopped ends the process
+        line = sys.stdin.readline()
+        if not line:
+            return 0
+        request = json.loads(line)
 
 
 if __name__ == "__main__":

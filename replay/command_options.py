@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 from afterclamp.io.errors import EditRefused, NoSuchChannel
@@ -71,6 +71,48 @@ def check_site(case: Case, believe: str | None) -> None:
             + (f"there are: {sites}" if sites else "it has none"),
             param_hint="--believe",
         ) from unknown
+
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+SECTIONS = ("limits", "values", "phases", "ledgers")
+
+
+def section_options(command: Command) -> Command:
+    """Which sections of the figures are wanted, raw or masked, and at which moments."""
+    for option in (
+        click.option("--measure", default="oxygen_delivery_index", show_default=True, metavar="NAME",
+                     help="Measure that --at asks for."),
+        click.option("--at", "at", multiple=True, metavar="MMM:SS",
+                     help="Also the value of a measure at that time from the start; give it once for each."),
+        click.option("--raw", is_flag=True, help="Leave artefacts in; off-scale and missing seconds stay out."),
+        click.option("--section", multiple=True, type=click.Choice((*SECTIONS, "all")),
+                     help="Only that section; give it once for each. All of them if not given."),
+    ):  # fmt: skip
+        command = option(command)
+    return command
+
+
+def sections_asked(
+    section: Sequence[str], at: Sequence[str], measure: str, *, raw: bool, as_json: bool
+) -> tuple[tuple[str, ...], dict[str, Any]]:
+    """The sections to print, and what else was asked of them.
+
+    Raises
+    ------
+    click.BadParameter
+        When a time of ``--at`` is none.
+    """
+    from afterclamp.io.case_sheet import seconds_from_start
+
+    try:
+        times = tuple(seconds_from_start(text) for text in at)
+    except ValueError as wrong:
+        raise click.BadParameter(
+            f'{wrong}; expected minutes and seconds from the start such as "110:00"', param_hint="--at"
+        ) from wrong
+    wanted = section or (("values",) if times else ("limits",) if as_json else ("all",))
+    chosen = SECTIONS if "all" in wanted else tuple(one for one in SECTIONS if one in wanted)
+    return chosen, {"masked": not raw, "at_s": times, "measure": measure}
 
 
 def check_clocks(case: Case, by_offset: Sequence[str], within_s: float, author: str) -> None:

@@ -16,8 +16,22 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 from afterclamp.io.errors import CaseError, several
 
-from .command_options import check_clocks, check_site, limit_set, rule_numbers
+from .beats_command import beats as beats_command
+from .command_options import (
+    check_clocks,
+    check_site,
+    limit_set,
+    rule_numbers,
+    section_options,
+    sections_asked,
+)
+from .dose_command import dose as dose_command
+from .flushes_command import flushes as flushes_command
+from .limits_command import limits as limits_command
+from .mask_command import hide, masks, unhide
 from .plain_group import PROGRAM, PlainGroup, end_at_once, put
+from .quality_command import quality as quality_command
+from .sites_command import sites, trust
 
 if TYPE_CHECKING:
     from afterclamp.io.case import Case
@@ -289,17 +303,25 @@ def clocks(
 @CASE
 @click.option("--believe", metavar="SITE", help="Arterial site to believe, such as femoral or left_radial.")
 @_limits_option
+@section_options
 @_as_json
-def figures(case: Path, believe: str | None, limits: str | None, as_json: bool) -> None:
-    """Minutes and areas outside each limit, with what was observed, left out and missing."""
-    from afterclamp.annotate.figures import figures as compute
+def figures(case: Path, believe: str | None, limits: str | None, as_json: bool, **wanted: Any) -> None:
+    """Minutes and areas outside each limit, computed values, each phase, and ledgers.
 
-    from . import tables
+    Every number with what was observed, left out, masked and missing. With --json the limits alone, unless
+    --section says otherwise.
+    """
+    from .figure_sections import Asked, rows_of, text_of
 
     with _folder(case) as opened:
         check_site(opened, believe)
-        found = compute(opened, believe=believe, limits=limit_set(limits))
-        _print(tables.figure_rows(found), as_json, lambda: tables.figures(found))
+        sections, about = sections_asked(as_json=as_json, **wanted)
+        asked = Asked(believe, limit_set(limits), **about)
+        _print(
+            rows_of(opened, sections, asked) if as_json else None,
+            as_json,
+            lambda: text_of(opened, sections, asked),
+        )
 
 
 @main.command()
@@ -340,6 +362,17 @@ def finds(case: Path, limits: str | None, rules: bool, held_back: bool, as_json:
             _print(find_table.held_back_rows(found), as_json, lambda: find_table.held_back(opened, found))
         else:
             _print(find_table.find_rows(found), as_json, lambda: find_table.finds(opened, found))
+
+
+main.add_command(limits_command)
+main.add_command(beats_command)
+main.add_command(sites)
+main.add_command(trust)
+main.add_command(dose_command)
+for _mask in (hide, unhide, masks):
+    main.add_command(_mask)
+main.add_command(quality_command)
+main.add_command(flushes_command)
 
 
 # --- What leaves a case -------------------------------------------------------------------------------

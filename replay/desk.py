@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+from afterclamp.annotate.site_changes import what_another_site_changes
 from afterclamp.io.case import Span
 from PySide6.QtCore import QSettings, Qt, QTimer
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QShowEvent
@@ -16,8 +17,10 @@ from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QShowEvent
 from .actions import ACTIONS
 from .desk_actions import DeskActions
 from .desk_frame import DeskFrame
+from .mask_words import state_words
 from .panes.clock_face import number
 from .panes.lists import Row
+from .panes.masks_list import masked_words
 from .panes.sheets import CautionsBox, cautions_read
 from .session import Session
 from .sound import Sound
@@ -56,6 +59,7 @@ class Desk(DeskFrame):
         session.case_changed.connect(self._case_changed)
         session.edited.connect(self._edited)
         session.marks_changed.connect(self._marks_changed)
+        session.masks_changed.connect(self._masks_changed)
         session.looked.connect(self._looked)
         session.progressed.connect(self.show_progress)
         session.said.connect(self.say)
@@ -69,12 +73,19 @@ class Desk(DeskFrame):
         self.views.picked.connect(self._picked)
         self.views.ladder.phase_set.connect(session.set_phase)
         self.views.ladder.said.connect(self.say)
+        self.views.trust.believed.connect(session.believe)
+        self.views.trust.said.connect(self.say)
+        self.views.trust.box_wanted.connect(self.does.trust_site)
+        self.views.trust.changes_wanted.connect(self.does.show_site_changes)
         for view in self.views.views:
             view.zoomed.connect(lambda _, view=view: self._zoomed(view.accessibleName(), view.span))
-        for pane in (self.marks, self.finds, self.figures, self.said):
+        for pane in (self.marks, self.finds, self.figures, self.said, self.masks):
             pane.jumped.connect(self.go_to)
         self.finds.selected.connect(self._show_why)
         self.figures.runs_chosen.connect(self.views.set_shaded)
+        self.figures.selected.connect(self._show_dose)
+        self.views.dose.said.connect(self.say)
+        self.figures.limits_wanted.connect(self.does.show_limits)
         self.why.jumped.connect(self.views.jump)
         self.unset_clocks.wanted.connect(self.does.set_clocks)
         self.loose_ends.clocks_wanted.connect(self.does.set_clocks)
@@ -141,13 +152,14 @@ class Desk(DeskFrame):
         self.views.set_notes(case.notes if case is not None else ())
         for action in ACTIONS:
             self.actions_by_id[action.id].setEnabled(case is not None or not action.needs_case)
-        for widget in (self.speed, self.class_name):
+        for widget in (self.masking, self.speed, self.class_name):
             widget.setVisible(case is not None)
         self.shelf.show_recent(self.session.recent)
         for bar in (self.unset_clocks, self.originals):
             bar.forget()
         self._show_clocks()
         self._marks_changed()
+        self._masks_changed()
         self._looked("")
         self._moved(self.playhead.time)
         self._play_state()
@@ -196,31 +208,53 @@ class Desk(DeskFrame):
     def _marks_changed(self) -> None:
         if self.session.case is not None:
             self.views.set_marks(self.session.marks)
+            self.views.trust.set_strip(self.session.trust)
             self._show_finds()
         self._write_lists()
+
+    def _masks_changed(self) -> None:
+        """Hatch, list and grey what is masked, and say everywhere whether it is left in."""
+        case, masks = self.session.case, self.session.masks
+        spans = masks.in_force(case) if case is not None else {}
+        drawn = masks.drawn(case) if case is not None else {}
+        self.views.set_masked(drawn, spans, raw=masks.raw)
+        self.card.set_masked(spans, raw=masks.raw)
+        self._list_masks()
+
+    def _list_masks(self) -> None:
+        case, masks = self.session.case, self.session.masks
+        spans = masks.in_force(case) if case is not None else {}
+        self.masks.show_masks(case.channels if case is not None else (), spans)
+        self.masks_heading.setText(f"Masks: {masked_words(spans)}{', left in (raw)' if masks.raw else ''}")
+        self.masking.setText("<b>RAW: artefacts left in</b> (R)" if masks.raw else "masked (R)")
+        self.masking.setToolTip(f"{state_words(masks.raw)}; {masked_words(spans)}. R changes it")
 
     def _looked(self, name: str) -> None:
         if name in ("", "originals"):
             self._show_originals()
         if name in ("", "phases"):
             self.views.set_phases(self.session.phases)
+        if name in ("", "trust strip"):
+            self.views.trust.set_strip(self.session.trust)
         if name in ("", "finds"):
             self._drawn_finds = None
             self._show_finds()
         if name in ("", "figures"):
             self.figures.show_figures(self.session.figures)
+            self.views.dose.set_figures(self.session.figures)
+            self._show_dose()
+            self.views.trust.set_changes(what_another_site_changes(None, self.session.figures))
         if name == "phases":
             self._to_first_event()
         self._write_lists()
 
     def _show_finds(self) -> None:
-        """Draw the finds that nobody set aside; what was set aside greys nothing any more."""
+        """Draw the finds that nobody set aside."""
         live = self.session.live_finds
         keys = [find.key for find in live]
         if keys != self._drawn_finds:
             self._drawn_finds = keys
             self.views.set_finds(live)
-            self.card.set_artefacts(live)
 
     def _to_first_event(self) -> None:
         """From the blank start of a record to where bypass begins, once, unless somebody has moved."""
@@ -233,11 +267,13 @@ class Desk(DeskFrame):
         session, names = self.session, self.session.channel_names
         self.marks.show_marks(session.marks, session.class_names, names)
         self.finds.show_finds(session.finds, session.states, names)
+        self._list_masks()
         self.said.show_notes(session.case.notes if session.case is not None else ())
         self.loose_ends.show_sections(session.loose_ends(self.face.text))
         for number_of, (title, count) in enumerate(
             (
-                ("Marks", len(session.marks)), ("Finds", len(session.finds)), ("Figures", 0),
+                ("Marks", len(session.marks)), ("Finds", len(session.finds)),
+                ("Figures", 0),
                 ("Said and written", len(self.said.model.rows)), ("Loose ends", self.loose_ends.count),
             )
         ):  # fmt: skip
@@ -256,6 +292,11 @@ class Desk(DeskFrame):
         state = session.states.get(row.key, "proposed")
         others = {find.key: find for find in session.finds}
         self.why.show_find(row.item, state, others, session.rules.get(row.item.code), session.site_reason)
+
+    def _show_dose(self) -> None:
+        """The dose strip of the selected figure."""
+        row = self.figures.current
+        self.views.dose.choose(row.item if row is not None else None)
 
     def show_state(self) -> None:
         """Author and class of the next mark in the status bar; what undo and redo would do in their names."""

@@ -13,6 +13,7 @@ from PySide6.QtWidgets import QAbstractButton, QApplication
 from .desk_case import CaseActions
 from .desk_files import FileActions
 from .desk_marks import MarkActions
+from .desk_masks import MaskActions
 from .panes.clock_face import number
 from .panes.go_to import GoToBox
 from .panes.lists import ListPane
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
 _BESIDE = 0.05  # seconds: a mark this near to the playhead is where one is, not the next one
 
 
-class DeskActions(FileActions, CaseActions, MarkActions):
+class DeskActions(FileActions, CaseActions, MarkActions, MaskActions):
     """The commands of one desk."""
 
     def __init__(self, desk: Desk) -> None:
@@ -153,12 +154,27 @@ class DeskActions(FileActions, CaseActions, MarkActions):
         if row is None:
             self._desk.say("Choose a find in the list first.")
             return
-        self._desk.session.verdict(row.item, state)
-        self._desk.say(f"{row.item.code} at {self._desk.face.text(row.start)}: {state}.")
+        session = self._desk.session
+        masked = session.case is not None and bool(session.masks.given_back(session.case, row.item))
+        session.verdict(row.item, state)
+        counted = " Its seconds count in the figures again." if masked and state == "set aside" else ""
+        self._desk.say(f"{row.item.code} at {self._desk.face.text(row.start)}: {state}.{counted}")
 
     def look_again(self) -> None:
         """Look for phases and finds again."""
         self._desk.session.look()
+
+    def show_flushes(self) -> None:
+        """What the flushes of the case tell of its lines."""
+        case = self._desk.session.case
+        if case is not None:
+            from afterclamp.annotate.flushes import flushes
+
+            from .panes.flush_box import FlushBox  # loads the charts
+
+            box = FlushBox(case, flushes(case), parent=self._desk)
+            box.gone_to.connect(self._desk.views.jump)
+            self._desk.open_box(box)
 
     # -- view ---------------------------------------------------------------------------------------
 
@@ -206,6 +222,10 @@ class DeskActions(FileActions, CaseActions, MarkActions):
         self.span_from = None
         self._desk.set_code("")
 
+    def turn_dose(self) -> None:
+        """Show the dose strips, or hide them."""
+        self._desk.views.dose.turn()
+
     def to_marks(self) -> None:
         """Keyboard to the marks."""
         self._to_list(self._desk.marks)
@@ -228,7 +248,7 @@ class DeskActions(FileActions, CaseActions, MarkActions):
 
     def to_loose_ends(self) -> None:
         """Keyboard to the loose ends."""
-        self._desk.tabs.setCurrentWidget(self._desk.loose_ends)
+        self._desk.tabs.setCurrentWidget(self._desk.loose_page)
         self._desk.loose_ends.setFocus(Qt.FocusReason.ShortcutFocusReason)
 
     def to_views(self) -> None:
@@ -238,7 +258,8 @@ class DeskActions(FileActions, CaseActions, MarkActions):
     def to_filter(self) -> None:
         """Keyboard to the filter of the list that is shown."""
         page = self._desk.tabs.currentWidget()
-        pane = self._desk.finds if page is self._desk.finds_page else page
+        inner = {id(self._desk.finds_page): self._desk.finds, id(self._desk.loose_page): self._desk.masks}
+        pane = inner.get(id(page), page)
         if isinstance(pane, ListPane):
             pane.filter.setFocus(Qt.FocusReason.ShortcutFocusReason)
 

@@ -49,6 +49,46 @@ class CaseActions:
         box.settled.connect(self._desk.session.name_lines)
         self._desk.open_box(box)
 
+    def trust_site(self) -> None:
+        """Ask which arterial line is believed, and from when to when; filled in from what is selected."""
+        from .panes.trust_box import TrustBox
+
+        desk = self._desk
+        strip, pane = desk.session.trust, desk.views.trust
+        if strip is None or not strip.lines:
+            desk.say(pane.words()[:1].upper() + pane.words()[1:] + ".")
+            return
+        stretch = pane.chosen_stretch
+        box = TrustBox(strip, desk.face, pane.line, stretch.start, stretch.end, desk)
+        box.taken.connect(desk.session.believe)
+        desk.open_box(box)
+
+    def show_site_changes(self) -> None:
+        """Show the figures that another arterial line would change: their list, the first of them chosen."""
+        desk = self._desk
+        changes = desk.views.trust.changes
+        desk.does.to_figures()
+        if changes:
+            number = next(n for n, one in enumerate(desk.session.figures) if one is changes[0].figure)
+            desk.figures.select(str(number))
+
+    def to_trust(self) -> None:
+        """Keyboard to the trust strip."""
+        self._desk.views.trust.setFocus(Qt.FocusReason.ShortcutFocusReason)
+
+    def show_limits(self) -> None:
+        """Show the limits in force; what is chosen there is kept once what it changes has been listed."""
+        from .limit_files import default_folder
+        from .panes.limits_box import LimitsBox
+
+        session = self._desk.session
+        if session.case is None:
+            return
+        box = LimitsBox(session.case, session.author, default_folder(), self._desk)
+        box.taken.connect(session.set_limits)
+        box.refused.connect(session.refused)
+        self._desk.open_box(box)
+
     def set_clocks(self) -> None:
         """Show every source's clock and set those that need it."""
         self._clock_box()

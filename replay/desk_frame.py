@@ -32,6 +32,7 @@ from .panes.figures_list import FiguresList
 from .panes.finds_list import FindsList
 from .panes.loose_ends import LooseEnds
 from .panes.marks_list import MarksList
+from .panes.masks_list import MasksList
 from .panes.notice_bar import NoticeBar
 from .panes.reading_card import ReadingCard
 from .panes.said_list import SaidList
@@ -87,19 +88,26 @@ class DeskFrame(QMainWindow):
         self.figures = FiguresList(self)
         self.said = SaidList(self.face, self)
         self.loose_ends = LooseEnds(self)
+        self.masks = MasksList(self.face, self)
         self.why = WhyCard(self.face, self)
         finds_page = QSplitter(Qt.Orientation.Vertical, self)
         finds_page.setChildrenCollapsible(False)
         finds_page.addWidget(self.finds)
         finds_page.addWidget(_headed("Why card", self.why))
         finds_page.setSizes([300, 240])
+        self.loose_page = QSplitter(Qt.Orientation.Vertical, self)
+        self.loose_page.setChildrenCollapsible(False)
+        self.loose_page.addWidget(_headed("Loose ends", self.loose_ends))
+        self.masks_heading = QLabel("Masks", self)
+        self.loose_page.addWidget(_headed("Masks", self.masks, self.masks_heading))
+        self.loose_page.setSizes([240, 300])
         self.tabs = QTabWidget(self)
         self.tabs.setDocumentMode(True)
         self.tabs.setAccessibleName("Lists")
         self.tabs.tabBar().setAccessibleName("Lists, one a tab")
         for page, title in (
             (self.marks, "Marks"), (finds_page, "Finds"), (self.figures, "Figures"),
-            (self.said, "Said and written"), (self.loose_ends, "Loose ends"),
+            (self.said, "Said and written"), (self.loose_page, "Loose ends"),
         ):  # fmt: skip
             self.tabs.addTab(page, title)
         self.finds_page = finds_page
@@ -175,10 +183,12 @@ class DeskFrame(QMainWindow):
         self.how_far.setRange(0, 100)
         self.how_far.setFixedWidth(140)
         self.how_far.setAccessibleName("How far the look through the case is")
+        self.masking = QLabel("", self)
+        self.masking.setAccessibleName("Whether artefacts are left in")
         self.speed = QLabel("", self)
         self.class_name = QLabel("", self)
         self.author = QLabel("", self)
-        for widget in (self.doing, self.how_far, self.speed, self.class_name, self.author):
+        for widget in (self.doing, self.how_far, self.masking, self.speed, self.class_name, self.author):
             self.statusBar().addPermanentWidget(widget)
         self.statusBar().setSizeGripEnabled(False)
         self.show_progress("", 1.0)
@@ -200,6 +210,11 @@ class DeskFrame(QMainWindow):
         hidden = self.settings.value("window/hidden_strips")
         if hidden:
             self.views.set_hidden_strips(json.loads(str(hidden)))
+        columns = self.settings.value("window/figure_columns")
+        if columns:
+            self.figures.choose_columns(json.loads(str(columns)))
+        self.views.dose.set_kept(json.loads(str(self.settings.value("dose/kept", "[]"))))
+        self.views.dose.set_wanted({"yes": True, "no": False}.get(str(self.settings.value("dose/shown", ""))))
         self.face.set_display(str(self.settings.value("time", CLOCK)))
 
     def remember(self) -> None:
@@ -208,6 +223,10 @@ class DeskFrame(QMainWindow):
         for name, splitter in self._splitters().items():
             self.settings.setValue(f"window/{name}", splitter.saveState())
         self.settings.setValue("window/hidden_strips", json.dumps(self.views.hidden_strips()))
+        self.settings.setValue("window/figure_columns", json.dumps(self.figures.chosen_columns))
+        self.settings.setValue("dose/kept", json.dumps(self.views.dose.kept))
+        wanted = self.views.dose.wanted
+        self.settings.setValue("dose/shown", "" if wanted is None else "yes" if wanted else "no")
         self.settings.setValue("time", self.face.wanted)
         self.settings.sync()
 
@@ -217,6 +236,7 @@ class DeskFrame(QMainWindow):
             "views": self.views.splitter,
             "right": self.right,
             "finds": self.finds_page,
+            "loose": self.loose_page,
         }
 
     # -- what is said -------------------------------------------------------------------------------
@@ -254,10 +274,11 @@ class DeskFrame(QMainWindow):
         box.open()
 
 
-def _headed(title: str, widget: QWidget) -> QWidget:
-    """A pane under its name."""
+def _headed(title: str, widget: QWidget, label: QLabel | None = None) -> QWidget:
+    """A pane under its name, in a label of its own where that changes."""
     box = QWidget()
-    label = QLabel(title, box)
+    label = QLabel(box) if label is None else label
+    label.setText(title)
     label.setProperty("heading", True)
     label.setBuddy(widget)
     layout = QVBoxLayout(box)

@@ -120,7 +120,10 @@ class MarkActions:
         self._desk.open_box(box)
 
     def delete_mark(self) -> None:
-        """Take the selected mark back."""
+        """Take the selected mark back; in the list of masks, the selected mask."""
+        if self._desk.tabs.currentWidget() is self._desk.loose_page:
+            self._desk.does.take_mask_back()
+            return
         row = self._desk.marks.current
         if row is None:
             self._desk.say("Choose a mark in the list first.")

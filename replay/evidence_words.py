@@ -13,6 +13,12 @@ from typing import TYPE_CHECKING, Any, Final
 
 from afterclamp.io.terms import KINDS
 
+from .evidence_height import KEYS as OF_HEIGHT
+from .evidence_height import of_height
+from .evidence_lost_pulse import KEYS as OF_LOST_PULSE
+from .evidence_lost_pulse import of_lost_pulse
+from .flush_words import KEYS as OF_LINE
+from .flush_words import of_line
 from .wording import NONE, number, site_words, unit_name
 
 if TYPE_CHECKING:
@@ -66,6 +72,9 @@ def facts_of(find: Find, name: Name = site_words) -> list[Fact]:
         *_of_arrest(evidence, name),
         *_of_perfusion(evidence),
         *_of_artefact(find, evidence, seen),
+        *(Fact(label, text) for label, text in of_height(seen, name)),
+        *(Fact(label, _sentence(text)) for label, text in of_line(seen)),
+        *(Fact(label, text) for label, text in of_lost_pulse(seen, name)),
         *_seconds(evidence),
         *_times(find, evidence),
     ]
@@ -148,6 +157,9 @@ KNOWN: Final = frozenset(
         ),
         *("still_s", "plateau_mmhg", "plateau_s", "rise_mmhg", "clipped", "still_before_s", "release_s"),
         *("ramp_before_s", "ramp_after_s"),
+        *OF_HEIGHT,
+        *OF_LINE,
+        *OF_LOST_PULSE,
     }
 )
 """Keys of the evidence that have words of their own here."""

@@ -1,4 +1,4 @@
-"""A case as CSV tables: traces at one value a second, finds, phases, marks, figures, and the note they carry.
+"""A case as CSV tables: traces at one value a second, quality, finds, phases, marks, figures, and their note.
 
 RFC 4180, UTF-8, units in the headings as UCUM, times in seconds of the reference clock and no dates. The
 folder appears whole or not at all.
@@ -19,6 +19,8 @@ from afterclamp.io.errors import CannotWrite
 from afterclamp.io.whole import written_whole
 
 from .footing import export_footing, states_of
+from .mask_words import OF_EXPORTS
+from .quality_rows import CHANNELS, DENOMINATOR, QUALITY, channel_quality, quality_rows, spans_of
 from .wording import half_width
 
 if TYPE_CHECKING:
@@ -87,6 +89,8 @@ def _tables(case: Case, tell: Progress, day: date) -> dict[str, str]:
     computed = figures(case)
     tell(0.8, "traces")
     states = states_of(case)
+    tell(0.9, "quality")
+    spans = spans_of(case)
     footing = export_footing(case, states, said, len(found))
     return {
         "traces-1hz.csv": traces(case),
@@ -169,6 +173,8 @@ def _tables(case: Case, tell: Progress, day: date) -> dict[str, str]:
             ("time [s]", "unc95 [s]", "end [s]", "source", "text"),
             ((n.t, half_width(n.sd_s), n.t_end, n.source, n.text) for n in case.notes),
         ),
+        "quality.csv": _named(QUALITY, quality_rows(case, spans)),
+        "channels.csv": _named(CHANNELS, channel_quality(case, spans)),
         NOTE: _note(footing.text(day)),
     }
 
@@ -205,6 +211,11 @@ def _figures(computed: Sequence[Any]) -> str:
     return _csv(titled, (tuple(row.get(name) for name in headings) for row in rows))
 
 
+def _named(names: Sequence[str], rows: Sequence[Mapping[str, Any]]) -> str:
+    """Rows under names that other programs rely on: units stand in the names."""
+    return _csv(names, (tuple(row[name] for name in names) for row in rows))
+
+
 def _short(value: float) -> str:
     return f"{value:.6g}" if np.isfinite(value) else ""
 
@@ -238,6 +249,8 @@ def _note(footer: str) -> str:
         "95 % interval; it is empty where that is not known, as while the clock of a source is not set. Traces are\n"
         "as recorded, the mean of each second; seconds that no figure uses stand in not-believed-1hz.csv. An empty\n"
         "cell means not recorded. Finds are proposals. Units are UCUM.\n"
+        f"{DENOMINATOR}\n"
+        f"{OF_EXPORTS}"
     )
 
 

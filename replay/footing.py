@@ -133,7 +133,7 @@ def confirmed_words(said: Mapping[str, Sequence[Verdict]], found: int) -> tuple[
 def export_footing(
     case: Case, states: Mapping[str, StateArray], said: Mapping[str, Sequence[Verdict]], found: int
 ) -> CaseFooting:
-    """The footer of what is handed to other programs: by the limits that are built in.
+    """The footer of what is handed to other programs: by the limits in force for the case.
 
     Parameters
     ----------
@@ -143,10 +143,10 @@ def export_footing(
     said, found : mapping, int
         As in `confirmed_words`.
     """
-    from afterclamp.annotate.limits import default_sets
+    from afterclamp.annotate.limits import in_force
 
     return CaseFooting.of(
-        case, limits=default_sets(), states=states, confirmed_by=confirmed_words(said, found)
+        case, limits=in_force(case), states=states, confirmed_by=confirmed_words(said, found)
     )
 
 

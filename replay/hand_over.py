@@ -15,6 +15,7 @@ from afterclamp.io.whole import written_whole
 
 from .export import NOTE, export_tables
 from .footing import export_footing, states_of
+from .mask_words import OF_EXPORTS
 from .wording import phase_name
 
 if TYPE_CHECKING:
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 Form = Literal["tables", "samples", "edf", "annotations"]
 
 FORMS: dict[Form, str] = {
-    "tables": "one value a second, finds, phases, marks and figures as CSV tables",
+    "tables": "one value a second, quality, finds, phases, marks and figures as CSV tables",
     "samples": "every sample as CSV tables",
     "edf": "every sample as EDF+, with marks, finds and phases as annotations",
     "annotations": "marks, finds and phases as WFDB annotation files",
@@ -183,4 +184,5 @@ class _Said:
             "Times are those of the reference clock, from its first sample; no date is written. Samples are as\n"
             "recorded, in the unit in force; what was not recorded is a gap or an empty cell. Finds are proposals\n"
             "until a person accepts them.\n"
+            f"{OF_EXPORTS}"
         )

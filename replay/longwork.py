@@ -135,7 +135,9 @@ class LongWork(QObject):
         if self._ended:
             return
         self._ended = True
-        outcome = self._outcome
+        self._pass_on(self._outcome)
+
+    def _pass_on(self, outcome: dict[str, Any] | None) -> None:
         if outcome is None:
             self.ended_by_force = True
             outcome = {"cancelled": True} if self._asked_to_stop else {"sentence": self._last_words()}
@@ -164,3 +166,41 @@ class LongWork(QObject):
             self.sentence.emit(
                 f"The work could not be started: {sys.executable} did not run. Reinstall the program."
             )
+
+
+class StayingWork(LongWork):
+    """Work that only reads, in a process that stays for more of it: what it has computed is kept in its memory.
+
+    Of what is asked for while it works only the last is done, after what it is at; how that ended is said then.
+    """
+
+    def __init__(self, request: dict[str, Any], parent: QObject | None = None) -> None:
+        super().__init__({**request, "stay": True}, parent)
+        self._next: dict[str, Any] | None = None
+
+    @property
+    def alive(self) -> bool:
+        """Whether the process can be asked again."""
+        return self._process.state() == QProcess.ProcessState.Running
+
+    def again(self, request: dict[str, Any]) -> None:
+        """Ask for more."""
+        self._next = request
+        if self._ended:
+            self._send_next()
+
+    def _send_next(self) -> None:
+        self._ended = False
+        request, self._next = self._next, None
+        self._process.write(QByteArray(json.dumps(request).encode() + b"\n"))
+
+    def _heard(self, message: dict[str, Any]) -> None:
+        super()._heard(message)
+        outcome, self._outcome = self._outcome, None
+        if outcome is None:
+            return
+        self._ended = True
+        if self._next is not None:
+            self._send_next()
+        else:
+            self._pass_on(outcome)

@@ -12,11 +12,14 @@ from typing import TYPE_CHECKING, Any
 
 from afterclamp.annotate import marks as marking
 from afterclamp.annotate.finds import Find, Finds
+from afterclamp.annotate.limits import keep as keep_limits
 from afterclamp.annotate.marks import Mark, Verdict
 from afterclamp.annotate.phase_model import Phase
 from afterclamp.annotate.phases import overlay
 from afterclamp.annotate.rules import RULES, Rule
+from afterclamp.annotate.trust import TrustStrip
 from afterclamp.io import mappings, open_case
+from afterclamp.io import masks as masking
 from afterclamp.io.case import Case
 from afterclamp.io.errors import CaseError
 from afterclamp.io.log import Edit, Log
@@ -26,11 +29,16 @@ from PySide6.QtCore import QObject, QSettings, Signal
 from . import undoing
 from .classes import class_names
 from .clock_setting import keep
-from .longwork import LongWork, unpack
+from .looks import Looks
 from .moment import moment_words
-from .panes.loose_ends import Section, sections
+from .open_ends import open_ends
+from .panes.loose_ends import Section
+from .session_masks import CaseMasks, follow_verdict, say_why, turn_with_it
+from .session_masks import keep as keep_masks
 
 if TYPE_CHECKING:
+    from afterclamp.io.masks import Verb
+
     from .panes.name_lines import Naming
 
 DEFAULT_AUTHOR = "reviewer"
@@ -51,8 +59,10 @@ class Session(QObject):
         The same case, but its clocks, names or facts are other ones.
     marks_changed()
         Marks or verdicts are other ones.
+    masks_changed()
+        What is masked, or whether that is shown, is another.
     looked(name)
-        ``"originals"``, ``"phases"``, ``"finds"`` or ``"figures"`` have come in.
+        ``"originals"``, ``"masks"``, ``"phases"``, ``"finds"`` or ``"figures"`` have come in.
     progressed(what, share)
         Of the look through the case; share 1 when it is over.
     said(text)
@@ -64,6 +74,7 @@ class Session(QObject):
     case_changed = Signal()
     edited = Signal()
     marks_changed = Signal()
+    masks_changed = Signal()
     looked = Signal(str)
     progressed = Signal(str, float)
     said = Signal(str)
@@ -75,8 +86,12 @@ class Session(QObject):
         self.case: Case | None = None
         self.rules: dict[str, Rule] = {rule.code: rule for rule in RULES}
         self.class_names = class_names({rule.code: rule.name for rule in RULES})
+        self.masks = CaseMasks()
         self._forget()
-        self._look: LongWork | None = None
+        self._looks = Looks(self)
+        self._looks.progressed.connect(self.progressed)
+        self._looks.came.connect(self.take)
+        self._looks.refused.connect(self.refused)
 
     # -- case ---------------------------------------------------------------------------------------
 
@@ -103,10 +118,7 @@ class Session(QObject):
             self.case_changed.emit()
 
     def _leave(self) -> None:
-        if self._look is not None:
-            self._look.drop()
-            self._look.deleteLater()
-            self._look = None
+        self._looks.drop()
         if self.case is not None:
             self.case.close()
         self.case = None
@@ -118,6 +130,9 @@ class Session(QObject):
         self.phases: list[Phase] = []
         self.finds: Sequence[Find] = ()
         self.figures: list[Any] = []
+        self._figures_by: dict[bool, list[Any]] = {}  # raw or masked
+        self.masks.forget()
+        self.trust: TrustStrip | None = None
         self.originals: Sequence[SourceFile] = ()
 
     @property
@@ -176,13 +191,66 @@ class Session(QObject):
         self._try(lambda case: marking.remove(case, self.author, mark.id))
 
     def verdict(self, find: Find, decision: str) -> None:
-        """Say of a find ``"accepted"`` or ``"set aside"``."""
-        self._try(lambda case: marking.verdict(case, self.author, find, decision))
+        """Say of a find ``"accepted"`` or ``"set aside"``; an artefact that is set aside gives its seconds back."""
+        changed: list[bool] = []
+
+        def step(case: Case) -> None:
+            said = marking.verdict(case, self.author, find, decision)
+            if find.code.startswith("A"):
+                stretches = self.masks.given_back(case, find)
+                changed.append(follow_verdict(case, self.author, said, find, stretches))
+
+        self._try(step)
+        if any(changed):
+            self._read_again()
+
+    def mask(self, verb: Verb, stretches: Sequence[tuple[str, float, float]]) -> list[Edit]:
+        """Hide or unhide stretches of channels; none, and `refused` says why, when that cannot be."""
+        made: list[Edit] = []
+        self._try(lambda case: made.extend(keep_masks(case, self.author, verb, stretches)))
+        if made:
+            self._read_again()
+        return made
+
+    def say_why(self, made: Sequence[Edit], reason: str) -> None:
+        """Put words to masks that were just made; no second changes."""
+        self._try(lambda case: say_why(case, self.author, made, reason))
+        self.masks_changed.emit()
+
+    def take_mask_back(self, edit: str) -> bool:
+        """Take a mask of one's own back."""
+        made: list[Edit] = []
+        self._try(lambda case: made.append(masking.take_back(case, self.author, edit)))
+        if made:
+            self._read_again()
+        return bool(made)
+
+    def show_raw(self, raw: bool) -> None:
+        """Leave artefacts and hidden seconds in, or take them out: traces at once, figures when they are there."""
+        if self.case is None or raw == self.masks.raw:
+            return
+        self.masks.raw = raw
+        self.figures = self._figures_by.get(raw, [])
+        self.masks_changed.emit()
+        self.looked.emit("figures")
+        if raw not in self._figures_by:
+            self._looks.start_figures(self.case.folder, raw=raw)
+
+    def believe(self, payload: Mapping[str, Any]) -> None:
+        """Trust a line, for the whole case or a stretch, or go back to the proposal: shown at once, then worked out."""
+        self._try(lambda case: case.edit(self.author, "believe", payload))
+        self._look_at_site()
 
     def set_clocks(self, payloads: Sequence[Mapping[str, Any]]) -> None:
         """Set the clocks of some sources, each an edit of its own that replaces the one in force."""
         if payloads:
             self._try(lambda case: keep(case, self.author, payloads))
+            self._read_again()
+
+    def set_limits(self, payloads: Sequence[Mapping[str, Any]]) -> None:
+        """Keep edits of the limits in force, each in place of the one before it."""
+        if payloads:
+            self._try(lambda case: keep_limits(case, self.author, payloads))
             self._read_again()
 
     def name_lines(self, namings: Sequence[Naming]) -> None:
@@ -241,12 +309,18 @@ class Session(QObject):
         turn = made[0] if made else None
         if made and turn is None:
             self.said.emit(nothing)
-        if turn is None or self.case is None:
+        case = self.case
+        if turn is None or case is None:
             return None
-        target = undoing.by_id(self.case.log, str(turn.payload["edit"]))
-        if target is not None and target.verb not in _ONLY_SHOWN:
+        also: list[Edit] = []
+        self._try(lambda case: also.extend(turn_with_it(case.log, self.author, turn)))
+        turned = [undoing.by_id(case.log, str(turn.payload["edit"])), *also]
+        verbs = {edit.verb for edit in turned if edit is not None} - _ONLY_SHOWN
+        if verbs == {"believe"}:
+            self._look_at_site()
+        elif verbs:
             self._read_again()
-        return target
+        return undoing.whole(turned)
 
     def _read_again(self) -> None:
         """After an edit that changes what is read or worked out: read the case again, and look again."""
@@ -255,6 +329,7 @@ class Session(QObject):
         self.case.refresh()
         self._read_log()
         self.edited.emit()
+        self.masks_changed.emit()
         self.marks_changed.emit()  # an anchored mark moves with its trace
         self.look()
 
@@ -286,6 +361,7 @@ class Session(QObject):
         if self.case is not None:
             self.marks = marking.marks(self.case)
             self.verdicts = marking.verdicts(self.case, self.finds)
+            self.trust = self.trust.with_choices(self.case) if self.trust is not None else None
 
     # -- finds --------------------------------------------------------------------------------------
 
@@ -334,51 +410,40 @@ class Session(QObject):
         case = self.case
         if case is None:
             return []
-        held_back = self.finds.held_back if isinstance(self.finds, Finds) else ()
-        return sections(
-            conflicts=[
-                f"{b.verb}: {a.author} ({a.made}) and {b.author} ({b.made}) each replaced the same edit"
-                for a, b in case.log.conflicts
-            ],
-            clocks=[f"{name}: its clock is taken as it stands" for name in self.unset_clocks],
-            not_looked_for=self.finds.not_looked_for if isinstance(self.finds, Finds) else (),
-            held_back=[
-                f"{find.code} {find.name} at {time_text(find.start_s)}: {find.held_back}"
-                for find in held_back
-            ],
-            repairs=case.log.repairs,
-            set_aside=[f"{source.name}: {what}" for source in case.sources for what in source.set_aside],
-            far_away=case.far_away,
-        )
+        return open_ends(case, self.finds, self.unset_clocks, time_text)
 
     def look(self) -> None:
         """Look for phases and finds and work out the figures, in a process of its own."""
         if self.case is None:
             return
-        if self._look is not None:
-            self._look.drop()
-            self._look.deleteLater()
-        self._look = LongWork({"task": "look", "case": str(self.case.folder)}, self)
-        self._look.progressed.connect(self.progressed)
-        self._look.part.connect(lambda name, packed: self.take(name, unpack(packed)))
-        self._look.done.connect(lambda _: self.progressed.emit("", 1.0))
-        self._look.sentence.connect(self._look_ended)
-        self._look.cancelled.connect(lambda: self.progressed.emit("", 1.0))
-        self._look.start()
+        self._figures_by.clear()
+        self._looks.start(self.case.folder, raw=self.masks.raw)
 
-    def _look_ended(self, sentence: str) -> None:
-        self.progressed.emit("", 1.0)
-        self.refused.emit(sentence)
+    def _look_at_site(self) -> None:
+        if self.case is None:
+            return
+        self._figures_by.clear()
+        if not self._looks.start_believed(self.case.folder, raw=self.masks.raw):
+            self.look()
 
     def take(self, name: str, value: Any) -> None:
-        """Take what a look brought in: ``"originals"``, ``"phases"``, ``"finds"`` or ``"figures"``."""
+        """Take what a look brought in; its parts are named by `Looks.came`."""
         if name == "phases":
             self.phases = value
         elif name == "finds":
             self.finds = value
             self._read_log()
-        elif name == "figures":
-            self.figures = value
+        elif name.endswith("figures"):
+            raw = name.startswith("raw")
+            self._figures_by[raw] = value
+            if raw != self.masks.raw:
+                return
+            name, self.figures = "figures", value
+        elif name == "trust strip":
+            self.trust = value.with_choices(self.case) if self.case is not None else None
+        elif name == "masks":
+            self.masks.rules = value
+            self.masks_changed.emit()
         elif name == "originals":
             self.originals = value
         self.looked.emit(name)

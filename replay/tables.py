@@ -295,7 +295,7 @@ def figures(found: Sequence[Figure]) -> str:
     states = {"masked": "artefacts masked and counted", "raw": "raw, artefacts left in"}
     said = "; ".join(states.get(one, one) for one in dict.fromkeys(figure.clean for figure in counted))
     text += f"\n{said.capitalize()}. Farthest: the value farthest outside, or nearest to it; of a mean, the lowest."
-    notes = _numbered(readable(figure.note) for figure in counted)
+    notes = numbered(readable(figure.note) for figure in counted)
     sources = dict.fromkeys(
         f"  {limit_text(f)} ({f.limit_id}): {f.limit_source}" for f in counted if f.limit_source
     )
@@ -311,7 +311,7 @@ def figures(found: Sequence[Figure]) -> str:
     return text
 
 
-def _numbered(notes: Iterable[str]) -> list[str]:
+def numbered(notes: Iterable[str]) -> list[str]:
     """Notes with the numbers of the rows that they belong to; one that several rows share stands once."""
     rows: dict[str, list[str]] = {}
     for row, note in enumerate(notes, start=1):

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
 
 from afterclamp.io.log import Edit, Log
 
-from .wording import phase_name
+from .wording import phase_name, unit_name
 
 TimeText = Callable[[float], str]
 
@@ -45,6 +46,12 @@ def _undone(log: Log, author: str) -> set[str]:
     return undone
 
 
+def whole(edits: Sequence[Edit | None]) -> Edit | None:
+    """Of edits that were turned together the one that the others belong to."""
+    turned = [edit for edit in edits if edit is not None]
+    return next((edit for edit in turned if not edit.payload.get("by")), turned[0] if turned else None)
+
+
 def by_id(log: Log, name: str) -> Edit | None:
     """The edit of this id."""
     return next((edit for edit in log.edits if edit.id == name), None)
@@ -77,10 +84,47 @@ def words(log: Log, edit: Edit, time_text: TimeText) -> str:
     if edit.verb == "source":
         source = payload.get("source", "a source")
         return f"putting {source} back" if payload.get("in", True) else f"taking {source} out"
+    if edit.verb == "limits":
+        return _limits(payload)
     if edit.verb == "phase":
         name = phase_name(str(payload.get("name", "a phase")))
         return f"taking {name} away" if payload.get("removed") else f"times of {name}"
+    if edit.verb in ("hide", "unhide"):
+        return _mask(log, edit, time_text)
+    if edit.verb == "believe":
+        return _believe(payload, time_text)
     return f"edit of a {edit.verb}"
+
+
+def _believe(payload: Mapping[str, Any], time_text: TimeText) -> str:
+    what = "going back to the proposed site"
+    if not payload.get("proposal"):
+        what = f"trusting {str(payload.get('site', payload.get('channel', 'a line'))).replace('_', ' ')}"
+    if "start_s" not in payload:
+        return f"{what} for the whole case"
+    return f"{what} from {time_text(float(payload['start_s']))} to {time_text(float(payload['end_s']))}"
+
+
+def _mask(log: Log, edit: Edit, time_text: TimeText) -> str:
+    payload = edit.payload
+    if payload.get("by"):  # it is undone with what it belongs to, and told as that
+        root = by_id(log, str(payload["by"]))
+        if root is not None:
+            return words(log, root, time_text)
+    word = "hiding" if edit.verb == "hide" else "unhiding"
+    back = "taking back of the " if payload.get("removed") else "words of the " if edit.supersedes else ""
+    line = str(payload["channel"]).partition("/")[2] or payload["channel"]
+    times = f"{time_text(float(payload['start_s']))} to {time_text(float(payload['end_s']))}"
+    return f"{back}{word} of {line}, {times}"
+
+
+def _limits(payload: Mapping[str, Any]) -> str:
+    if "sets" in payload:
+        return f"limits of {' and '.join(str(one.get('name')) for one in payload['sets'])}"
+    if payload.get("taken_back"):
+        return f"taking back the number of {payload.get('limit')}"
+    number = f"{payload.get('value', 0):g} {unit_name(str(payload.get('unit', '')))}".rstrip()
+    return f"{number} for {payload.get('limit')}"
 
 
 def _mark(log: Log, edit: Edit, time_text: TimeText) -> str:

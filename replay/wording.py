@@ -56,7 +56,9 @@ def unit_name(ucum: str) -> str:
     text = ucum
     for code in ("mm[Hg]", "cm[H2O]", "[degF]", "Cel"):
         text = text.replace(code, UNIT_NAMES[code])
-    return text.replace("m2", "m²").replace(".", "·")
+    for squared in ("m2", "min2", "L2"):
+        text = text.replace(squared, squared.replace("2", "²"))
+    return text.replace(".", "·")
 
 
 def readable(text: str) -> str:

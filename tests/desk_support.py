@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 import small_case
 from afterclamp.annotate.finds import Finds
+from afterclamp.annotate.masking import MaskedSpan
 from afterclamp.annotate.rules import Find
 from afterclamp.replay.desk import Desk
 from afterclamp.replay.panes.mark_box import WordsBox
@@ -37,6 +38,11 @@ LOW = Find(
 FINDS = Finds(
     (FLUSH, LOW), ("E09 not looked for: no central venous pressure",), (), "femoral", "It has a wave."
 )
+
+
+def flush_span() -> MaskedSpan:
+    """What is masked for `FLUSH`: with a second of ring, as the rule says."""
+    return MaskedSpan(200.0, 204.0, "A2", "fast flush", artefact_s=(200.0, 203.0))
 
 
 def own_settings(folder: Path) -> QSettings:
@@ -100,6 +106,7 @@ def desk(
     shutil.copytree(small_folder, folder)
     made = shown(qtbot, settings)
     assert made.does.open_case(folder)
+    made.session.take("masks", {"monitor/fem": [flush_span()]})
     made.session.take("finds", FINDS)
     yield made
     made.close()

@@ -7,7 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 from afterclamp.annotate.beats import Beats, find_beats
+from beat_waves import general_peaks
 from numpy.typing import NDArray
+from scipy.io import loadmat
 
 wfdb = pytest.importorskip("wfdb")
 
@@ -81,3 +83,46 @@ def test_a_bench_circulation_beats_at_its_driver(
     assert np.mean(found.mean) == pytest.approx(table[:, column].mean(), abs=0.3)
     # Each length of 58 s holds this many upstrokes, less the last that has no next one.
     assert len(found) == pytest.approx(58 * driver / 60 - 1, abs=1)
+
+
+@pytest.mark.parametrize(
+    "name", ["arterial_600s/03700181", "mixed_rates/mixedsignals", "arterial_segments/3975656_0013"]
+)
+def test_beats_and_the_peaks_of_a_general_peak_finder_are_the_same(real_traces: Path, name: str) -> None:
+    # Oracle: scipy.signal.find_peaks, a peak being half as high as the wave usually moves (10th to 90th percentile).
+    wave, rate_hz = _wave(real_traces / name, "ABP")
+    found = find_beats(wave, rate_hz)
+    peaks = general_peaks(wave, rate_hz, 0.4 * float(np.ptp(np.nanpercentile(wave, [10, 90]))))
+    beat = np.searchsorted(found.onset, peaks, side="right") - 1
+    inside = (beat >= 0) & (peaks < found.end[np.maximum(beat, 0)])
+    assert np.mean(inside) >= 0.98
+    counts = np.bincount(beat[inside], minlength=len(found))
+    assert np.mean(counts == 1) >= 0.97
+    assert np.median(np.abs(found.t_systolic[beat[inside]] - peaks[inside])) < 0.02
+
+
+@pytest.mark.parametrize(
+    ("name", "least"), [("p000138-2131-10-31-13-39", 90), ("p004685-2121-02-20-16-06", 30)]
+)
+def test_rate_and_systolic_are_those_that_the_monitor_wrote_down(
+    real_traces: Path, name: str, least: int
+) -> None:
+    # Pulmonary artery waves with the monitor's own rate, systolic and diastolic pressure once a minute; 0 is missing.
+    signals = loadmat(real_traces / "pulmonary" / f"{name}.mat")["signals"].ravel()
+    wave, systolic, diastolic, _, rate, _, minute = (one.ravel().astype(float) for one in signals[:7])
+    found = find_beats(wave, 125)
+    compared = []
+    for t, told in zip(minute, np.column_stack([rate, systolic, diastolic]), strict=True):
+        near = (found.onset >= t - 60) & (found.onset < t)
+        if near.sum() > 30 and (told > 0).all():
+            ours = np.median(
+                np.column_stack([found.rate_per_min, found.systolic, found.diastolic])[near], axis=0
+            )
+            compared.append(np.abs(ours - told))
+    off = np.array(compared)
+    assert len(off) >= least
+    assert np.mean(off[:, 0] <= 3) >= 0.95
+    assert np.median(off[:, 1]) < 1.5
+    # On the second the monitor's diastolic pressure lies some 4 mmHg above the lowest of the wave, which falls below it
+    # for a moment at each foot: another definition, and not compared.
+    assert least < 90 or np.median(off[:, 2]) < 1.5

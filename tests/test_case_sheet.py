@@ -143,3 +143,60 @@ def test_text_in_another_encoding_is_named(tmp_path: Path) -> None:
 def test_a_missing_file_is_named(tmp_path: Path) -> None:
     with pytest.raises(FileUnreadable, match="cannot be read"):
         load_case_sheet(tmp_path / "case-sheet.toml")
+
+
+LEDGERS = """
+[plan]
+cardioplegia_interval_min = 25
+[anticoagulation]
+target_s = 480
+target_source = "our unit"
+[[heparin]]
+time = "47:00"
+units = 28000
+[[clotting_time]]
+drawn = "50:00"
+result = "55:30"
+seconds = 486
+[[protamine]]
+time = "316:00"
+mg = 250
+[[cardioplegia]]
+start = "128:30"
+end = "132:30"
+route = "root"
+volume_ml = 1000
+temperature_c = 4
+pressure_mmhg = 80
+"""
+
+
+def test_drugs_and_doses_are_read(tmp_path: Path) -> None:
+    sheet = load_case_sheet(_write(tmp_path, LEDGERS))
+    assert sheet.plan.cardioplegia_interval_min == 25
+    assert (sheet.anticoagulation.target_s, sheet.anticoagulation.target_source) == (480, "our unit")
+    assert (sheet.heparin[0].time, sheet.heparin[0].units) == (47 * 60.0, 28000)
+    one = sheet.clotting_time[0]
+    assert (one.drawn, one.result, one.seconds) == (3000.0, 3330.0, 486)
+    assert (sheet.protamine[0].time, sheet.protamine[0].mg) == (18960.0, 250)
+    dose = sheet.cardioplegia[0]
+    assert (dose.start, dose.end, dose.route, dose.volume_ml) == (7710.0, 7950.0, "root", 1000)
+    assert (dose.temperature_c, dose.pressure_mmhg) == (4, 80)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("[anticoagulation]\ntarget_s = 480\n", "a target needs its source"),
+        (
+            '[[clotting_time]]\ndrawn = "50:00"\nresult = "49:00"\nseconds = 486\n',
+            "before the blood is drawn",
+        ),
+        ('[[cardioplegia]]\nstart = "50:00"\nend = "49:00"\n', "ends before it starts"),
+        ('[[cardioplegia]]\nstart = "50:00"\nend = "52:00"\nroute = "arm"\n', "retrograde"),
+        ('[[heparin]]\ntime = "ten"\n', "MMM:SS"),
+    ],
+)
+def test_what_is_wrong_with_drugs_and_doses_is_named(tmp_path: Path, text: str, words: str) -> None:
+    with pytest.raises(FileUnreadable, match=words):
+        load_case_sheet(_write(tmp_path, text))

@@ -329,7 +329,7 @@ def test_leaving_a_case_ends_the_look_through_it(
     shutil.copytree(small_folder, folder)
     made = shown(qtbot, settings)
     assert made.does.open_case(folder)
-    look = made.session._look
+    look = made.session._looks.running["case"]
     assert look is not None
     made.does.close_case()
     assert not look.running

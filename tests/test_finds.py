@@ -25,7 +25,7 @@ from afterclamp.io import Case, open_case
 from afterclamp.sample_traces import tables
 from trend_case import NAMES, PHASE_LIMITS, demo_view, letting_go, minutes, trend_view
 
-CODES = ("A1", "A2", "A9", "E01", "E02", "E03", "E05", "E10", "E13", "E16", "E17", "E18")
+CODES = ("A1", "A2", "A3", "A5", "A6", "A7", "A9", "E01", "E02", "E03", "E05", "E10", "E13", "E16", "E17", "E18")
 
 
 # -- the recorded demo case ------------------------------------------------------------------------
@@ -240,7 +240,7 @@ def test_asking_for_the_faces_loads_neither_pandas_nor_scipy_nor_qt() -> None:
 def test_a_missing_channel_is_said_never_passed_over() -> None:
     bare = trend_view(600, {"femoral": [(0, 70), (600, 70)]}, believe="femoral", arterial=("femoral",))
     said = {text.split(" ", 1)[0] for text in find_in(bare).not_looked_for}
-    assert said == {"E03", "E05", "E10", "E13", "E16", "E17", "E18"}
+    assert said == {"A7", "E03", "E05", "E10", "E13", "E16", "E17", "E18"}
     assert all(" not looked for: no " in text for text in find_in(bare).not_looked_for)
 
 

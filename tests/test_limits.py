@@ -81,6 +81,23 @@ def test_published_values(limit_id, words):
     assert LimitSet.load("published")[limit_id].words == words
 
 
+# Limits that were read and that no figure goes by are named beside those that it does: Engelman 2015 (10 °C between
+# outlet and venous blood on any rewarming, class I); a review in Semin Cardiothorac Vasc Anesth 2007;11:265-8 (lactate
+# rises below about 260); Monk 2015, Wesselink 2018, Sessler 2019 and Ahuja 2020 on mean pressure.
+@pytest.mark.parametrize(
+    ("limit_id", "rivals"),
+    [
+        ("warming-gradient-4", {"above 10 Cel"}),
+        ("do2i-280", {f"below {value} mL/min/m2" for value in (260, 262, 270, 272, 300)}),
+        ("map-65-off-bypass", {f"below {value} mm[Hg]" for value in (49, 60, 70, 80)}),
+        ("map-50-on-bypass", {"below 55 mm[Hg]", "below 65 mm[Hg]"}),
+    ],
+)
+def test_published_rivals(limit_id, rivals):
+    published = LimitSet.load("published")
+    assert {one.words for one in published.rivals_of(published[limit_id])} == rivals
+
+
 def test_rivals_are_named_beside_a_limit():
     published = LimitSet.load("published")
     assert "do2i-272" in [rival.id for rival in published.rivals_of(published["do2i-280"])]
@@ -180,9 +197,9 @@ def test_a_set_of_constants_alone_leaves_the_limits_as_they_are(tmp_path: Path):
     path = tmp_path / "ours.toml"
     path.write_text(f'name = "ours"\nversion = "1"\n{OXYGEN}')
     ours = LimitSet.load(path)
-    assert in_force(ours) == (*default_sets(), ours)
-    assert oxygen_constants(None, in_force(ours)).capacity == 1.36
-    assert in_force(own_set(tmp_path)) == (own_set(tmp_path),)
+    assert in_force(chosen=ours) == (*default_sets(), ours)
+    assert oxygen_constants(None, in_force(chosen=ours)).capacity == 1.36
+    assert in_force(chosen=own_set(tmp_path)) == (own_set(tmp_path),)
     path.write_text('name = "ours"\nversion = "1"\n')
     with pytest.raises(FileUnreadable, match=r"\[\[limit\]\]"):
         LimitSet.load(path)

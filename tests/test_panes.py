@@ -25,7 +25,7 @@ from afterclamp.replay.panes.said_list import SaidList
 from afterclamp.replay.panes.shelf import CaseShelf
 from afterclamp.replay.panes.views import placed, turned, usual_widths
 from afterclamp.replay.panes.why_card import WhyCard
-from desk_support import FLUSH, LOW
+from desk_support import FLUSH, LOW, flush_span
 from PySide6.QtCore import QLocale, QPoint, QPointF, Qt, QUrl
 from pytestqt.qtbot import QtBot
 
@@ -278,8 +278,8 @@ def test_a_value_that_an_artefact_covers_says_so(qtbot: QtBot) -> None:
     card = ReadingCard()
     qtbot.addWidget(card)
     card.set_case(OneCase())  # type: ignore[arg-type]
-    card.set_artefacts([FLUSH, LOW])  # the flush lasts from 200 s to 203 s
-    for t, words in ((150.0, "femoral  "), (201.0, "femoral, A2  "), (203.5, "femoral  ")):
+    card.set_masked({"pump/flow": [flush_span()]})  # the flush lasts from 200 s to 203 s, its ring to 204 s
+    for t, words in ((150.0, "femoral  "), (201.0, "femoral, A2  "), (204.5, "femoral  ")):
         card.show_at(t)
         qtbot.waitUntil(lambda words=words: card.text("femoral").startswith(words), timeout=2000)  # type: ignore[misc]
 

@@ -207,7 +207,7 @@ def test_a_person_s_phase_is_known_up_to_the_horizon_and_not_before_it_began(
             return [
                 (p.start_s, p.end_s)
                 for p in phases.phases(seen, View(start=0.0, values={"pump_flow": np.full(2, np.nan)}))
-                if p.name == "clamp"
+                if p.name == "clamp" and p.confirmed_by
             ]
 
         assert clamp(7000.0) == []

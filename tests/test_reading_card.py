@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
-from afterclamp.annotate.rules import Find
+from afterclamp.annotate.masking import MaskedSpan, There
 from afterclamp.io.case import Case, Samples
 from afterclamp.replay.panes.reading_card import ReadingCard, read_at
 from afterclamp.replay.session import Session
@@ -40,9 +40,8 @@ class Rows:
         return Samples(self.t[inside], self.values[inside], self.interval_s)
 
 
-def gap(what: str = "gap") -> Find:
-    seen = {"what": what, "reason": "a reason"}
-    return Find("A9", "gap, frozen or withdrawn", 100.0, 200.0, ("pump_flow",), "", 0.9, {"seen": seen})
+def gap(there: There = "nothing") -> dict[str, list[MaskedSpan]]:
+    return {"pump/flow": [MaskedSpan(100.0, 200.0, "A9", "a reason", there)]}
 
 
 class OneCase:
@@ -73,21 +72,23 @@ def test_in_a_gap_no_old_number_is_shown(qtbot: QtBot, card: ReadingCard) -> Non
     assert "not recorded" not in at(qtbot, card, 200.0)
 
 
-def test_within_a_find_of_a_gap_nothing_was_recorded_even_where_a_number_is_near(
+def test_within_a_gap_nothing_was_recorded_even_where_a_number_is_near(
     qtbot: QtBot, card: ReadingCard
 ) -> None:
     card.set_case(OneCase(Rows(np.arange(300.0), np.full(300, 4.4))))  # type: ignore[arg-type]
-    card.set_artefacts([gap()])
+    card.set_masked(gap())
     assert "not recorded" in at(qtbot, card, 100.5)
     assert "4.4" in at(qtbot, card, 200.5)
-    card.set_artefacts([])
-    assert "4.4" in at(qtbot, card, 150.5), "the find was set aside"
+    card.set_masked({})
+    assert "4.4" in at(qtbot, card, 150.5)
 
 
-@pytest.mark.parametrize("what", ["frozen", "off scale"])
-def test_a_channel_that_stood_still_is_said_to(qtbot: QtBot, card: ReadingCard, what: str) -> None:
+@pytest.mark.parametrize(("what", "there"), [("frozen", "values"), ("off scale", "off scale")])
+def test_a_channel_that_stood_still_is_said_to(
+    qtbot: QtBot, card: ReadingCard, what: str, there: There
+) -> None:
     card.set_case(OneCase(Rows(np.arange(300.0), np.full(300, 4.4))))  # type: ignore[arg-type]
-    card.set_artefacts([gap(what)])
+    card.set_masked(gap(there))
     assert at(qtbot, card, 150.5).startswith(f"pump flow  {what}")
 
 

@@ -43,6 +43,7 @@ def test_the_hatch_of_an_artefact_goes_when_it_is_set_aside(desk: Desk) -> None:
 
 
 def test_finds_that_are_no_artefact_hatch_nothing(desk: Desk) -> None:
+    desk.session.take("masks", {})
     desk.views.set_finds([LOW])
     bare = greyed(desk.views.long)
     desk.views.set_finds([])

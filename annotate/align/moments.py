@@ -40,7 +40,8 @@ def known_phases(case: Case, clocks: Mapping[str, ClockMap]) -> list[Phase]:
         By source; the others are left out.
     """
     view = _light_view(case, clocks)
-    return phases(case, view) if view is not None else []
+    # What lines of text date can't tell how late lines of text are.
+    return phases(case, view, words=False) if view is not None else []
 
 
 def _light_view(case: Case, clocks: Mapping[str, ClockMap]) -> View | None:

@@ -8,6 +8,26 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+Floats = NDArray[np.float64]
+
+SLOWEST_HZ = 3.0
+"""Swings slower than this are the pulse, not the line."""
+FEWEST_A_CYCLE = 4.0
+"""Samples that a full swing must have to be seen as one."""
+UNLIKE = 0.35
+"""Part by which a half cycle may differ from the first; a sample either way is always let pass."""
+SINGLE_HZ = 5.0
+"""The same where a single swing is all that is seen."""
+HARDLY = "at most one swing stands out after the release: an over-damped line, or one sampled too slowly"
+FIRST_S = 0.3
+"""The first swing is over by then."""
+WIDER = 1.5
+"""The pulse beneath is no parabola: intervals are wider by so much (made rings over a pulse: 9 of 10 are held)."""
+LEAST_PM_HZ, LEAST_PM_DAMPING = 0.2, 0.02
+"""Never told more closely than this: no line is a system of second order in the last digit."""
+CURVED = 3
+"""Coefficients of the parabola that stands for pressure and pulse beneath the ring."""
+
 
 @dataclass(frozen=True, slots=True)
 class FlushResponse:
@@ -20,15 +40,31 @@ class FlushResponse:
     damping_ratio : float
         Between 0 (rings for ever) and 1 (does not overshoot); NaN as above.
     oscillations : float
-        Full swings that stand out of the pressure that follows.
+        Full swings, of two half cycles each, that stand out of the pressure that follows: where frequency and damping
+        are known as many as such a line makes, since the next pulse may hide the last ones.
     amplitude_ratio : float
         Size of a swing relative to the one half a cycle earlier.
+    natural_frequency_pm, damping_pm : float
+        Half-widths of their 95 % intervals, from how well a decaying swing fits the samples; NaN as above.
+    peaks : tuple of (second, mmHg)
+        Turning points of the swings that were used, seconds from the first value given.
+    cannot_tell : str
+        Why there is no frequency, in words; empty where there is one.
     """
 
     natural_frequency_hz: float
     damping_ratio: float
     oscillations: float
     amplitude_ratio: float
+    natural_frequency_pm: float = float("nan")
+    damping_pm: float = float("nan")
+    peaks: tuple[tuple[float, float], ...] = ()
+    cannot_tell: str = ""
+
+    @property
+    def told(self) -> bool:
+        """Whether frequency and damping are known."""
+        return math.isfinite(self.natural_frequency_hz)
 
 
 def damping_from_half_cycles(ratio: float) -> float:
@@ -53,6 +89,17 @@ def damping_from_half_cycles(ratio: float) -> float:
     return -log / math.sqrt(math.pi**2 + log**2)
 
 
+def half_cycles_from_damping(damping: float) -> float:
+    """Ratio of two adjacent swings, half a cycle apart: the inverse of `damping_from_half_cycles`.
+
+    Examples
+    --------
+    >>> round(half_cycles_from_damping(0.215), 2)
+    0.5
+    """
+    return math.exp(-math.pi * damping / math.sqrt(1 - damping**2))
+
+
 def fast_flush_response(
     values: ArrayLike, rate_hz: float, *, smallest_swing: float = 0.02, longest_s: float = 1.0
 ) -> FlushResponse:
@@ -60,7 +107,9 @@ def fast_flush_response(
 
     The turning points of the ring are found to a fraction of a sample by a parabola through three
     samples; each swing is the distance between neighbouring turning points, so neither the level that
-    the pressure settles at nor a pulse beneath it has to be known.
+    the pressure settles at nor a pulse beneath it has to be known. From there the samples are fitted by a
+    decaying swing on a parabola, which gives the answer and its ±; the turning points alone give it where
+    there are too few samples for that.
 
     Parameters
     ----------
@@ -76,38 +125,77 @@ def fast_flush_response(
     Returns
     -------
     FlushResponse
-        NaN frequency and damping where the line does not ring (over-damped, or too slowly sampled).
+        NaN frequency and damping where the line does not ring (over-damped), where a sample is missing, or
+        where it was sampled too slowly to see the swings; `cannot_tell` says which.
 
     References
     ----------
     Gardner RM. Anesthesiology 1981;54:227-36, doi 10.1097/00000542-198103000-00010.
     """
     wave = np.asarray(values, dtype=np.float64)
-    none = FlushResponse(float("nan"), float("nan"), 0.0, float("nan"))
     if wave.size < 5 or not np.isfinite(wave).all():
-        return none
+        return _untold(
+            0.0, "samples are missing in the ring" if wave.size >= 5 else "the record ends with it"
+        )
     release = _release(wave, rate_hz)
     ring = wave[release : release + int(longest_s * rate_hz)]
-    at, level = _turning_points(ring)
+    step = float(np.median(wave[: release + 1]) - np.min(ring[: int(FIRST_S * rate_hz) + 2]))
+    at, level = _turning_points(ring, smallest_swing * step)
     if at.size < 2:
-        return none
-    step = abs(float(np.median(wave[: release + 1])) - level[0])
+        return _untold(0.0, HARDLY)
     swings = np.abs(np.diff(level))
-    # The ring ends at the first swing that does not stand out or is not smaller than the one before.
-    good = (swings > smallest_swing * step) & np.r_[True, swings[1:] < swings[:-1]]
+    halves = np.diff(at)
+    # The ring ends at the first swing that is not smaller than the one before, takes as long as a pulse does,
+    # or another time than the first: the next pulse.
+    good = np.r_[True, swings[1:] < swings[:-1]] & (halves <= rate_hz / (2 * SLOWEST_HZ))
+    good &= np.abs(halves - halves[0]) <= np.maximum(UNLIKE * halves[0], 1.0)
     count = int(np.argmin(good)) if not good.all() else good.size
-    if count < 2:
-        return FlushResponse(float("nan"), float("nan"), count / 2, float("nan"))
-    logs = np.log(swings[:count])
-    # Each swing weighs as much as it stands out of noise of constant size.
-    slope = float(np.polyfit(np.arange(count), logs, 1, w=swings[:count])[0])
-    ratio = math.exp(slope)
+    ratio = _ratio(swings[:count], step) if count > 1 or halves[0] <= rate_hz / (2 * SINGLE_HZ) else 0.0
+    if not 0 < ratio < 1:
+        return _untold(min(count, 1) / 2, HARDLY)
     damping = damping_from_half_cycles(ratio)
-    damped_hz = rate_hz / (2 * float(np.mean(np.diff(at[: count + 1]))))
-    return FlushResponse(damped_hz / math.sqrt(1 - damping**2), damping, count / 2, ratio)
+    damped_hz = rate_hz / (2 * float(np.average(halves[:count], weights=swings[:count])))
+    if rate_hz < FEWEST_A_CYCLE * damped_hz:
+        return _untold(
+            count / 2,
+            f"sampled {rate_hz:.0f} times a second, fewer than {FEWEST_A_CYCLE:g} times a swing: too slowly to tell",
+        )
+    peaks = tuple(
+        (float(release + here) / rate_hz, float(there))
+        for here, there in zip(at[: count + 1], level[: count + 1], strict=True)
+    )
+    rough = damped_hz / math.sqrt(1 - damping**2), damping
+    fitted = _fitted(ring, rate_hz, float(at[0]), float(halves[0]), count, rough)
+    if fitted is None and count < 2:
+        return _untold(0.5, HARDLY)
+    usual = 0.1 * rough[0], 0.25 * rough[1]  # the spread of turning points alone
+    natural, damping, natural_pm, damping_pm = fitted or (*rough, *usual)
+    ratio = half_cycles_from_damping(damping)
+    return FlushResponse(
+        natural,
+        damping,
+        math.floor(math.log(smallest_swing / (1 + ratio)) / math.log(ratio)) / 2,
+        ratio,
+        max(natural_pm, LEAST_PM_HZ),
+        max(damping_pm, LEAST_PM_DAMPING),
+        peaks,
+    )
 
 
-def _release(wave: NDArray[np.float64], rate_hz: float) -> int:
+def _ratio(swings: Floats, step: float) -> float:
+    """Ratio of neighbouring swings; of a single one from its size beside the release step s: s (R + R²)."""
+    if swings.size == 1:
+        return float(0.5 * (math.sqrt(1 + 4 * swings[0] / step) - 1))
+    # Each swing weighs as much as it stands out of noise of constant size.
+    return math.exp(float(np.polyfit(np.arange(swings.size), np.log(swings), 1, w=swings)[0]))
+
+
+def _untold(oscillations: float, why: str) -> FlushResponse:
+    nan = float("nan")
+    return FlushResponse(nan, nan, oscillations, nan, cannot_tell=why)
+
+
+def _release(wave: Floats, rate_hz: float) -> int:
     """Index of the steepest fall within 50 ms: where the valve shut."""
     lag = max(round(0.05 * rate_hz), 1)
     if wave.size <= lag:
@@ -115,16 +203,78 @@ def _release(wave: NDArray[np.float64], rate_hz: float) -> int:
     return int(np.argmin(wave[lag:] - wave[:-lag]))
 
 
-def _turning_points(ring: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Alternating minima and maxima after the release: positions (samples) and levels."""
-    before, here, after = ring[:-2], ring[1:-1], ring[2:]
-    turn = np.flatnonzero(((here - before) * (after - here) <= 0) & (before - 2 * here + after != 0))
-    bend = before[turn] - 2 * here[turn] + after[turn]
-    shift = 0.5 * (before[turn] - after[turn]) / bend
-    level = here[turn] - 0.25 * (before[turn] - after[turn]) * shift
-    at = turn + 1 + shift
-    first_minimum = int(np.argmax(bend > 0)) if (bend > 0).any() else at.size
-    at, level, bend = at[first_minimum:], level[first_minimum:], bend[first_minimum:]
-    # Two turns of the same kind in a row are a ripple on one flank: only alternating ones are kept.
-    keep = np.r_[True, np.sign(bend[1:]) != np.sign(bend[:-1])] if at.size else np.zeros(0, bool)
-    return at[keep], level[keep]
+def _turning_points(ring: Floats, smallest: float) -> tuple[Floats, Floats]:
+    """Alternating minima and maxima after the release, a minimum first: positions (samples) and levels.
+
+    A turn counts once the wave has come back by `smallest`: noise on a flank is none.
+    """
+    turns: list[int] = []
+    extreme, sign = 0, 1.0  # falling towards a minimum
+    for here in range(1, ring.size):
+        if sign * (ring[here] - ring[extreme]) < 0:
+            extreme = here
+        elif sign * (ring[here] - ring[extreme]) > smallest and extreme > 0:
+            turns.append(extreme)
+            extreme, sign = here, -sign
+    at = np.array([one for one in turns if 0 < one < ring.size - 1], np.intp)
+    before, level, after = ring[at - 1], ring[at], ring[at + 1]
+    bend = before - 2 * level + after
+    shift = np.where(bend != 0, 0.5 * (before - after) / np.where(bend != 0, bend, 1.0), 0.0)
+    return np.asarray(at + shift), np.asarray(level - 0.25 * (before - after) * shift)
+
+
+# -- a decaying swing through the samples ------------------------------------------------------------
+
+
+def _fitted(
+    ring: Floats, rate_hz: float, at: float, half: float, count: int, rough: tuple[float, float]
+) -> tuple[float, float, float, float] | None:
+    """Natural frequency, damping, and the ± of both, from the best of several lengths of the ring.
+
+    A longer piece holds more of the ring, and more of the pulse beneath it: the one that tells the frequency
+    most closely is taken. None where no fit comes near to what the turning points say.
+    """
+    first = max(int(np.ceil(at - 0.5 * half)), 0)
+    best = None
+    for more in range(6):
+        last = int(at + (count + more) * half) + 1
+        piece = ring[first : min(last, ring.size)]
+        if piece.size < 2 * CURVED + 3:
+            continue
+        found = _least_squares(piece, rate_hz, rough)
+        near = found is not None and abs(found[0] - rough[0]) < 0.25 * rough[0] and found[2] < 0.1 * found[0]
+        if found is not None and near and (best is None or found[2] < best[2]):
+            best = found
+    return best
+
+
+def _least_squares(
+    piece: Floats, rate_hz: float, begin: tuple[float, float]
+) -> tuple[float, float, float, float] | None:
+    """Gauss-Newton over frequency and damping; amplitudes and parabola follow by linear least squares."""
+    t = np.arange(piece.size) / rate_hz
+    beneath = np.vander(t / t[-1], CURVED, increasing=True)
+
+    def left(natural: float, damping: float) -> Floats:
+        decay = np.exp(-damping * 2 * np.pi * natural * t)
+        turn = 2 * np.pi * natural * math.sqrt(1 - damping**2) * t
+        columns = np.column_stack((beneath, decay * np.cos(turn), decay * np.sin(turn)))
+        return np.asarray(piece - columns @ np.linalg.lstsq(columns, piece, rcond=None)[0])
+
+    now = np.array(begin)
+    jacobian = np.zeros((piece.size, 2))
+    for _ in range(12):
+        rest = left(*now)
+        for which, small in enumerate((0.01 * now[0], 0.005)):
+            moved = now.copy()
+            moved[which] += small
+            jacobian[:, which] = (left(*moved) - rest) / small
+        step = -np.linalg.lstsq(jacobian, rest, rcond=None)[0]
+        now = now + np.clip(step, (-0.1 * begin[0], -0.05), (0.1 * begin[0], 0.05))
+        if not (0.5 * begin[0] < now[0] < 2 * begin[0] and 0.005 < now[1] < 0.95):
+            return None
+    rest = left(*now)
+    free = piece.size - CURVED - 4
+    spread = float(rest @ rest) / free * np.linalg.pinv(jacobian.T @ jacobian)
+    pm = WIDER * 1.96 * (1 + 2.5 / free) * np.sqrt(np.diag(spread))  # few samples: wider, as Student's t is
+    return float(now[0]), float(now[1]), float(pm[0]), float(pm[1])

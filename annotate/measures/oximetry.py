@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from statistics import median_grouped
 
 import numpy as np
 
@@ -15,10 +16,15 @@ from ..series import MISSING, OBSERVED, Series, combined_state
 from .exposure import Exposure, exposure
 from .intervals import SpanLike, as_interval
 from .pieces import Method
+from .steps import step_size
 
 
 def saturation_baseline(saturation: Series, window: SpanLike) -> float:
     """Median of the observed readings within the baseline window, in per cent of saturation.
+
+    Readings that come in whole per cent are taken as groups: the median lies within the middle one by how many
+    readings are below it, L + (n/2 − F) / f · step, so that it does not jump by a whole per cent when noise moves
+    one reading (the median of grouped data; Python's `statistics.median_grouped`).
 
     Parameters
     ----------
@@ -31,18 +37,21 @@ def saturation_baseline(saturation: Series, window: SpanLike) -> float:
     -------
     float
         NaN where nothing was observed in the window. The median is this project's choice: a single reading is
-        rounded and noisy.
+        rounded and noisy, and one that is far out must not move a baseline.
 
     Examples
     --------
     >>> from afterclamp.annotate.series import from_values
     >>> saturation_baseline(from_values(0.0, np.array([60, 61, 61, 70.0])), (0, 3))
-    61.0
+    60.75
     """
     start, end = as_interval(window)
     t = saturation.t
     inside = saturation.values[(saturation.state == OBSERVED) & (t >= start) & (t < end)]
-    return float(np.median(inside)) if inside.size else float("nan")
+    if not inside.size:
+        return float("nan")
+    step = step_size(saturation.values)
+    return median_grouped(inside.tolist(), interval=step) if step else float(np.median(inside))
 
 
 def percent_of_baseline(saturation: Series, baseline: float) -> Series:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,7 +11,8 @@ from afterclamp.io.array_cache import text_of
 from numpy.typing import ArrayLike, NDArray
 
 from ..beats import average_over_seconds, beats
-from ..quality import Piece, channel_key, clean_waves, seconds_state
+from ..memory import Memory
+from ..quality import NO_LEVEL, Piece, channel_key, clean_waves, seconds_state
 from ..series import MASKED, MISSING, OBSERVED, Series
 
 if TYPE_CHECKING:
@@ -18,11 +20,12 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 
+_MEANS: Memory[Series] = Memory(32)
 _OF_BEATS = "mean by time integral over each beat, of 4 s without beats"
 
 
 def mean_arterial_pressure(
-    channel: Channel, grid: FloatArray | None = None, *, masked: bool = True
+    channel: Channel, grid: FloatArray | None = None, *, masked: bool = True, shifted_too: bool = False
 ) -> Series:
     """Mean pressure of a wave, one value a second, in mmHg.
 
@@ -38,6 +41,9 @@ def mean_arterial_pressure(
         Whole reference seconds; from the channel's first to its last second if not given.
     masked : bool
         With False the artefacts are left in ("raw"); off-scale samples never are.
+    shifted_too : bool
+        With True seconds whose level is wrong because the transducer was moved (A7) are observed: for a difference
+        from another line that was moved with it.
 
     Returns
     -------
@@ -45,8 +51,16 @@ def mean_arterial_pressure(
         Seconds with an artefact are ``MASKED``, seconds without a usable sample ``MISSING``; both NaN.
     """
     seconds = _own_grid(channel) if grid is None else np.asarray(grid, dtype=np.float64)
+    bounds = (float(seconds[0]), seconds.size) if seconds.size else (0.0, 0)
+    key = (channel_key(channel), bounds, masked, shifted_too)
+    made = _MEANS.get(key, lambda: _mean(channel, seconds, masked, shifted_too))
+    return replace(made, values=made.values.copy(), state=made.state.copy())
+
+
+def _mean(channel: Channel, seconds: FloatArray, masked: bool, shifted_too: bool) -> Series:
     start, count = (float(seconds[0]) if seconds.size else 0.0), seconds.size
-    state = seconds_state(channel, seconds)
+    codes = tuple(code for code in NO_LEVEL if code != "A7") if shifted_too else NO_LEVEL
+    state = seconds_state(channel, seconds, codes)
     if not masked:
         state[state == MASKED] = OBSERVED
     if not channel.is_wave:
@@ -56,13 +70,15 @@ def mean_arterial_pressure(
         found = beats(channel, masked)
         average, share = average_over_seconds(found.onset, found.end, found.mean, start, count)
         values = np.where(share >= 0.5, average, window_mean(clean_waves(channel, masked), start, count))
-        note = _OF_BEATS + ("" if masked else "; raw")
+        note = _noted(masked)
     state[(state == OBSERVED) & ~np.isfinite(values)] = MISSING
     values = np.where(state == OBSERVED, values, np.nan)
     return Series(start, values, state, channel.unit, "mean_arterial_pressure", channel.name, note)
 
 
-def kept_mean_arterial_pressure(case: Case, channel: Channel) -> Series:
+def kept_mean_arterial_pressure(
+    case: Case, channel: Channel, *, masked: bool = True, shifted_too: bool = False
+) -> Series:
     """`mean_arterial_pressure` of a channel on the grid of its case, kept in the case's cache.
 
     Parameters
@@ -72,27 +88,47 @@ def kept_mean_arterial_pressure(case: Case, channel: Channel) -> Series:
         playhead would fill the disk.
     channel : Channel
         One of the channels of that case.
+    masked, shifted_too : bool
+        As in `mean_arterial_pressure`.
 
     Returns
     -------
     Series
-        As `mean_arterial_pressure` gives it, artefacts masked.
+        As `mean_arterial_pressure` gives it.
     """
     grid = np.asarray(case.grid, dtype=np.float64)
     if case.horizon is not None or not channel.is_wave or not grid.size:
-        return mean_arterial_pressure(channel, grid)
+        return mean_arterial_pressure(channel, grid, masked=masked, shifted_too=shifted_too)
 
     def compute() -> dict[str, NDArray[Any]]:
-        made = mean_arterial_pressure(channel, grid)
+        made = mean_arterial_pressure(channel, grid, masked=masked, shifted_too=shifted_too)
         return {"values": made.values, "state": made.state}
 
     here = Path(__file__).parent
     parts = (text_of(here.parent, here), channel_key(channel), float(grid[0]), grid.size)
-    kept = case.cached("mean", parts, compute)
+    name = "mean-raw" if not masked else "mean-shifted" if shifted_too else "mean"
+    kept = case.cached(name, parts, compute)
     values, state = kept["values"].copy(), kept["state"].copy()
-    return Series(
-        float(grid[0]), values, state, channel.unit, "mean_arterial_pressure", channel.name, _OF_BEATS
-    )
+    note = _noted(masked)
+    return Series(float(grid[0]), values, state, channel.unit, "mean_arterial_pressure", channel.name, note)
+
+
+def kept_shifted_seconds(case: Case, channel: Channel) -> NDArray[np.bool_]:
+    """Seconds of the case's grid in which a channel's transducer was moved (A7), kept in the case's cache."""
+    grid = np.asarray(case.grid, dtype=np.float64)
+
+    def compute() -> dict[str, NDArray[Any]]:
+        return {"shifted": seconds_state(channel, grid, ("A7",)) == MASKED}
+
+    if case.horizon is not None or not grid.size:
+        return np.asarray(compute()["shifted"], dtype=np.bool_)
+    here = Path(__file__).parent
+    parts = (text_of(here.parent, here), channel_key(channel), float(grid[0]), grid.size)
+    return np.asarray(case.cached("shifted", parts, compute)["shifted"], dtype=np.bool_)
+
+
+def _noted(masked: bool) -> str:
+    return _OF_BEATS + ("" if masked else "; raw")
 
 
 def _own_grid(channel: Channel) -> FloatArray:
@@ -123,14 +159,23 @@ def window_mean(pieces: list[Piece], start: float, count: int) -> FloatArray:
     bins = 2 * count + 8  # half seconds, two seconds more on either side
     total, lasting = np.zeros(bins), np.zeros(bins)
     for t0, rate, values in pieces:
-        good = np.flatnonzero(np.isfinite(values))
-        at = np.floor(2 * (t0 - start + good / rate) + 4).astype(np.intp)
-        inside = (at >= 0) & (at < bins)
-        total += np.bincount(at[inside], values[good[inside]], minlength=bins) / rate
-        lasting += np.bincount(at[inside], minlength=bins) / rate
+        # First sample of each half second: hours of a fast wave are summed without an index for every sample.
+        edges = np.ceil((np.arange(bins + 1) / 2 - 2 + start - t0) * rate - 1e-6).astype(np.intp)
+        edges = np.clip(edges, 0, values.size)
+        filled = np.flatnonzero(edges[1:] > edges[:-1])
+        if not filled.size:
+            continue
+        begin, end = edges[filled], int(edges[filled[-1] + 1])
+        blank = np.isnan(values[:end])
+        known = np.where(blank, 0.0, values[:end]) if blank.any() else values[:end]
+        total[filled] += np.add.reduceat(known, begin) / rate
+        seen = (edges[filled + 1] - begin).astype(np.float64)
+        if blank.any():
+            seen -= np.add.reduceat(blank, begin, dtype=np.intp)
+        lasting[filled] += seen / rate
     eight = np.ones(8)
     total, lasting = np.convolve(total, eight, "valid"), np.convolve(lasting, eight, "valid")
-    mean = np.divide(total, lasting, out=np.full(total.size, np.nan), where=lasting > 0)
+    mean = np.divide(total, lasting, out=np.full(total.size, np.nan), where=lasting > 1e-9)
     return np.asarray(mean[1 : 2 * count + 1 : 2])
 
 

@@ -8,7 +8,27 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from . import arrest, artefact, arterial, fast_change, pump, temperature
+from . import (
+    after,
+    arrest,
+    artefact,
+    arterial,
+    beat_patterns,
+    cannulae,
+    cerebral,
+    clamp,
+    damped_noisy,
+    delivery,
+    fast_change,
+    gradients,
+    heart,
+    height,
+    lost_pulse,
+    malperfusion,
+    pump,
+    sites,
+    temperature,
+)
 from .rule import NEEDS, STATUS, Find, Link, Parameter, Rule
 
 __all__ = ["NEEDS", "RULES", "STATUS", "Find", "Link", "Parameter", "Rule", "by_code", "catalogue"]
@@ -19,9 +39,22 @@ RULES: tuple[Rule, ...] = tuple(
             *artefact.RULES,
             *arterial.RULES,
             *fast_change.RULES,
+            *damped_noisy.RULES,
+            *height.RULES,
+            *lost_pulse.RULES,
             *pump.RULES,
             *arrest.RULES,
             *temperature.RULES,
+            *cannulae.RULES,
+            *heart.RULES,
+            *after.RULES,
+            *beat_patterns.RULES,
+            *malperfusion.RULES,
+            *cerebral.RULES,
+            *clamp.RULES,
+            *sites.RULES,
+            *delivery.RULES,
+            *gradients.RULES,
         ),
         key=lambda rule: (rule.code[0] != "A", rule.code),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,10 +19,12 @@ if TYPE_CHECKING:
 AROUND_S = 30  # s before and after, over which levels are told
 STEADY_MMHG = 10.0  # mm[Hg] within which another site stayed where it was
 PLAIN, DOUBTFUL = 0.9, 0.6  # how plain an artefact is where the other sites stayed, and where one moved
+MOVED = "sensor moved or off"  # what an A9 is called whose values are there
 STAGNANT_SHARE = 0.8  # of a gap, with so little flow that the venous blood stood
 
 
-def _of(view: View, code: str, name: str, rule: str, doubts: dict[str, str]) -> list[Find]:
+def finds_of(view: View, code: str, name: str, rule: str, doubts: dict[str, str]) -> list[Find]:
+    """One find for each artefact of a code, in order of start; `doubts` are what else it could be, and why not."""
     found = []
     for channel, seen in view.artefacts.items():
         for artefact in seen:
@@ -88,7 +91,7 @@ def find_open_to_air(view: View, params: Params) -> list[Find]:  # noqa: ARG001
         "an arrest": "then every arterial site falls, slowly and not to zero",
         "an unplugged line": "then the trace is blank or off its scale",
     }
-    return _of(view, "A1", A1.name, A1.sentence(), doubts)
+    return finds_of(view, "A1", A1.name, A1.sentence(), doubts)
 
 
 def find_flush(view: View, params: Params) -> list[Find]:  # noqa: ARG001
@@ -96,13 +99,13 @@ def find_flush(view: View, params: Params) -> list[Find]:  # noqa: ARG001
     doubts = {
         "a surge of pressure": "that rises over many beats and keeps beats on it; no patient rises so fast"
     }
-    return _of(view, "A2", A2.name, A2.sentence(), doubts)
+    return finds_of(view, "A2", A2.name, A2.sentence(), doubts)
 
 
 def find_gap(view: View, params: Params) -> list[Find]:
     """A9: see the rule's words; channels of one source that lose the same seconds are told as one."""
     doubts = {"an arrest": "an arrest is seen on several channels, and their values are still recorded"}
-    singles = _of(view, "A9", A9.name, A9.sentence(params), doubts)
+    singles = [_sensor_or_gap(one) for one in finds_of(view, "A9", A9.name, A9.sentence(params), doubts)]
     merged: list[Find] = []
     for find in singles:
         source = view.source.get(find.channels[0], "")
@@ -132,11 +135,23 @@ def find_gap(view: View, params: Params) -> list[Find]:
             channels,
             "",
             other.confidence,
-            {**other.evidence, "together": f"the same seconds are missing on {in_words(channels)}"},
+            {**other.evidence, "together": f"the same seconds are lost on {in_words(channels)}"},
         )
     return [
         find for find in merged if find.duration_s >= params["minimum"] and not _stagnant(view, find, params)
     ]
+
+
+def _sensor_or_gap(find: Find) -> Find:
+    """A sensor that was moved has doubts of its own: its values are there, and are not the patient's."""
+    if find.evidence["seen"].get("what") != "sensor moved":
+        return find
+    doubts = {
+        "a true change": "a saturation falls over half a minute or longer, and the other side or the pressures tell of "
+        "it; a body is not cooled or warmed so fast"
+    }
+    told = [alternative(what, why) for what, why in doubts.items()]
+    return replace(find, name=MOVED, evidence={**find.evidence, "alternatives": told})
 
 
 def _stagnant(view: View, find: Find, params: Params) -> bool:
@@ -223,20 +238,31 @@ A9 = Rule(
     "for {pattern} s. A pressure still at zero for longer than an opening to air (A1) is one too. Before the first "
     "and after the last usable value a line is not in, or out, which is none; nor is what an opening or a flush "
     "explains. Channels of one source whose stretches begin and end within {together} s, or {intervals} intervals, "
-    "are told as one. A venous saturation that is blank is none unless a recorded flow shows that blood flowed "
+    "are told as one. A sensor that was moved is one as well: a cerebral saturation that steps by more than {pad_step} "
+    "points within {pad_within} s while the other side stays within {pad_other} and no pressure or flow changes; a "
+    "temperature that steps by more than {probe_step} °C within {probe_within} s, one of blood only while the pump "
+    "runs on unchanged; until it is back, or, where that takes more than {sensor_longest} s, until it has settled. "
+    "A venous saturation that is blank is none unless a recorded flow shows that blood flowed "
     "({flowing} L/min or more for over {flowing_share} % of it; less than {stagnant} L/min "
     f"for {100 * STAGNANT_SHARE:g} % of it is none).",
     status="D",
     source="this project's choice",
     parameters=UNUSABLE,
     find=find_gap,
-    version=3,
+    version=4,
     details="Steps of {coarse} units or more are coarse; a wave that repeats itself for more than {restless} % of the "
-    "time is not judged. Rows are noisy where {reversals} % of their changes turn back and under {repeats} % of the "
-    "{neighbours} rows on either side repeat; {rows} equal rows are told where at most {noisy} % of those repeat or "
-    "have that very value, and where more do as many more rows as make the run just as rare, never at zero. A side of "
-    "fewer than {rows} rows says nothing. A pattern may break for {pattern} s. A stretch is explained by an "
-    "opening or a flush that covers it to {explained} s. "
+    "time is not judged. Rows are noisy where {reversals} % of their changes turn back, {wide} % of those on a side "
+    "exceed one step of the reading, and under {repeats} % of the {neighbours} rows on either side repeat; {rows} "
+    "equal rows are told where at most {noisy} % of those repeat or have that very value, and where more do as many "
+    "more rows as make the run just as rare, never at zero. A side of fewer than {rows} rows says nothing. A pattern "
+    "may break for {pattern} s. A stretch is explained by an "
+    "opening or a flush that covers it to {explained} s. The level that a sensor steps from is the median of up to "
+    "{sensor_before} s, at least {sensor_seen} of them recorded; its start is put back to the last second within "
+    "{sensor_share} % of the step. It is back when it stays within {sensor_back} % of the step from that level for "
+    "{sensor_hold} s, and has settled when it stays within {pad_settled} points or {probe_settled} °C for "
+    "{sensor_settle} s. Pressures and flow changed where an artery moved by more than {sensor_arterial} mmHg, a "
+    "central venous pressure by {sensor_venous} or the flow by {sensor_flow} L/min. Rows further apart than the time "
+    "that a step may take say nothing, nor does one side of a saturation without the other. "
     f"How plain it is: {PLAIN:g}, or {DOUBTFUL:g} where another site moved by {STEADY_MMHG:g} mmHg or more.",
 )
 RULES = (A1, A2, A9)

@@ -7,15 +7,21 @@ import numpy as np
 from ..runs import BoolArray, FloatArray, Run, evidence_runs, median, smooth
 from ..view import View
 from .course_find import course_find
-from .rule import Find, Parameter, Params, Rule, alternative, before, rounded
+from .rule import BEFORE_S, Find, Parameter, Params, Rule, alternative, before, rounded
 
 SMOOTH_S = 5  # s of flow, line and venous pressure that their levels are medians of
 RESERVOIR_SMOOTH_S = 15
+BACK_S = 90  # s before a crossing within which its rise or fall is taken to have begun
+FIRST_S, LEAST_SHARE = 20, 0.5  # s of a loss in which the line pressure is looked at; share of the reservoir's fall
+BEHIND_S = 30  # s behind the flow in which the reservoir may still fall
+LONGEST_S = 900  # s after which a flow that did not come back is no longer waited for
+USUAL_VENOUS_S = 300
 USUAL_S = 600  # s before, over which the resistance of the line is a median
 BEGUN = 10  # %, of the whole change, within which it has not begun
 SAME_MMHG = 10.0  # within which the mean arterial pressure stayed
 HEAD_FALL, HEAD_WITHIN_S = 10.0, 180  # % of saturation, and s: the head's answer to a drainage that is shut
 PLAIN_LINE, PLAIN_FLOW, PLAIN_VENOUS = 30.0, 0.3, 5.0  # mm[Hg], share of the flow, mm[Hg] that are plain
+PLAIN_TIMES = 1.0  # times the usual resistance
 JOINED_S = 15  # s between two stretches of one and the same obstruction
 
 
@@ -24,18 +30,11 @@ def pumping(view: View) -> BoolArray:
     return view.inside("bypass") & ~view.inside("lower_body_arrest", "no_flow_arrest", "selective_cerebral")
 
 
-def back_dated(course: FloatArray, first: int, base: float, top: float, reach: int = 90) -> int:
+def back_dated(course: FloatArray, first: int, base: float, top: float, reach: int = BACK_S) -> int:
     """Last second before `first` that is within a tenth of the whole change from its level before, and one on."""
     share = (course[max(0, first - reach) : first + 1] - base) / (top - base) if top != base else np.zeros(1)
     still = np.flatnonzero(share <= BEGUN / 100)
     return max(0, first - reach) + int(still[-1]) + 1 if still.size else max(0, first - reach)
-
-
-def over_again(course: FloatArray, last: int, base: float, top: float, reach: int = 120) -> int:
-    """First second from `last` on that is back within a tenth of the whole change of its level before."""
-    share = (course[last : last + reach] - base) / (top - base) if top != base else np.zeros(1)
-    back = np.flatnonzero(share <= BEGUN / 100)
-    return last + int(back[0]) if back.size else last
 
 
 def running_median(values: FloatArray, width: int, step: int = 10) -> FloatArray:
@@ -67,34 +66,46 @@ def find_high_line_pressure(view: View, params: Params) -> list[Find]:
         steep, usual = np.zeros(view.n, dtype=np.bool_), np.full(view.n, np.nan)
     holds = (high | steep) & where
     found = []
-    for run in evidence_runs(holds, np.isfinite(line), minimum=int(params["minimum"]), close=JOINED_S):
-        base, top = before(line, run.start), float(np.nanmax(line[run.start : run.stop]))
-        # A line pressure that rose little while the flow fell is dated by its resistance.
-        start = back_dated(line, run.start, base, top) if top - base > PLAIN_LINE else run.start
-        stop = over_again(line, run.stop, base, top) if top - base > PLAIN_LINE else run.stop
-        whole = Run(start, stop, run.used, run.unknown)
-        moved = (
-            median(pressure[run.start : run.stop]) - before(pressure, start)
-            if pressure is not None
-            else np.nan
+    for either in evidence_runs(holds, np.isfinite(line), minimum=int(params["minimum"]), close=JOINED_S):
+        run = _over_the_limit(high, either)
+        start, stop = run.start, run.stop
+        peak = float(np.nanmax(line[start:stop]))
+        times = resistance / usual[start]
+        by_limit = peak > params["above"]
+        course, limit, unit, plain = (
+            (line, params["above"], "mm[Hg]", PLAIN_LINE) if by_limit else (times, params["times"], "1", PLAIN_TIMES)
         )
-        times = median(resistance[run.start : run.stop]) / usual[run.start]
+        took = start - back_dated(line, start, before(line, start), peak)
+        moved = median(pressure[start:stop]) - before(pressure, start) if pressure is not None else np.nan
         found.append(
             course_find(
-                E07, view, whole, line, params=params, channels=("line_pressure", "pump_flow"),
-                limit=params["above"], unit="mm[Hg]", above=True, plain=PLAIN_LINE, minimum=params["minimum"],
+                E07, view, run, course, params=params, channels=("line_pressure", "pump_flow"),
+                limit=limit, unit=unit, above=True, plain=plain, minimum=params["minimum"],
+                of="line pressure" if by_limit else "resistance of the inflow, in times of its usual one",
                 flow_before=rounded(before(flow, start), 2),
-                flow_during=rounded(median(flow[run.start : run.stop]), 2),
-                resistance_times=rounded(times),
+                flow_during=rounded(median(flow[start:stop]), 2),
+                line_peak_mmhg=None if by_limit else rounded(peak, 0),
+                resistance_times=rounded(median(times[start:stop])) if by_limit else None,
                 alternatives=[
-                    alternative("cold and viscous blood", f"it rose within {run.start - start} s; that takes minutes"),
+                    alternative("cold and viscous blood", f"that takes minutes; it rose within {took} s"
+                                if 0 < took < BACK_S - 1 else "cannot be ruled out: no sudden rise was seen"),
                     alternative("a vasopressor", "cannot tell: no arterial pressure" if not np.isfinite(moved)
                                 else f"mean arterial pressure moved by {moved:+.0f} mmHg with it"),
+                    alternative("a transducer moved to the other side of the filter", "cannot tell from traces"),
                     alternative("lost drainage", "then the line pressure falls with the flow"),
                 ],
             )
         )  # fmt: skip
     return found
+
+
+def _over_the_limit(high: BoolArray, run: Run) -> Run:
+    """From the first to the last second over the limit, where there are any: the resistance may rise before."""
+    over = np.flatnonzero(high[run.start : run.stop])
+    if not over.size:
+        return run
+    start, stop = run.start + int(over[0]), run.start + int(over[-1]) + 1
+    return Run(start, stop, max(stop - start - run.unknown, 1), min(run.unknown, stop - start - 1))
 
 
 # -- E08 -------------------------------------------------------------------------------------------
@@ -119,13 +130,13 @@ def find_drainage_loss(view: View, params: Params) -> list[Find]:
         stop = _recovered(level, last, base)
         if found and view.time(start) <= found[-1].end_s:
             continue
-        pressed = median(line[first : first + 20]) - before(line, start, 30) if line is not None else np.nan
+        pressed = median(line[first : first + FIRST_S]) - before(line, start, BEHIND_S) if line is not None else np.nan
         if np.isfinite(pressed) and pressed > 0:
             continue  # a line pressure that rises with a falling flow is an obstruction of the inflow
-        lowest = float(np.nanmin(volume[start : stop + 30]))
-        had = before(volume, start)
-        if had - lowest < params["reservoir_fall"] / 2 and not lowest < params["low_mark"]:
-            continue
+        meanwhile = volume[start : stop + BEHIND_S]
+        lowest, had = float(np.nanmin(meanwhile, initial=np.inf)), before(volume, start)
+        if not (had - lowest >= LEAST_SHARE * params["reservoir_fall"] or lowest < params["low_mark"]):
+            continue  # it fell before, and rose or stood while the flow was low
         run = Run(
             start,
             stop,
@@ -134,10 +145,10 @@ def find_drainage_loss(view: View, params: Params) -> list[Find]:
         )
         find = course_find(
             E08, view, run, level, params=params, channels=("pump_flow", "reservoir_volume"),
-            limit=(1 - params["fall"] / 100) * base, unit="L/min", above=False, plain=PLAIN_FLOW * base,
+            limit=(1 - params["fall"] / 100) * base, unit="L/min", crossed=(first, stop), above=False, plain=PLAIN_FLOW * base,
             minimum=params["shortest"],
             reservoir_before_ml=rounded(had, 0), reservoir_lowest_ml=rounded(lowest, 0),
-            low_reservoir_s=int(np.count_nonzero(low[start : stop + 30])),
+            low_reservoir_s=int(np.count_nonzero(low[start : stop + BEHIND_S])),
             alternatives=[
                 alternative("flow lowered on purpose", f"the reservoir fell by {had - lowest:.0f} mL; it would have risen"),
                 alternative("an obstruction of the inflow", "cannot tell: no line pressure" if not np.isfinite(pressed)
@@ -168,7 +179,7 @@ def _falls(mask: BoolArray) -> list[tuple[int, int]]:
     return list(zip(edges[::2].tolist(), (edges[1::2] - 1).tolist(), strict=True))
 
 
-def _recovered(level: FloatArray, first: int, base: float, reach: int = 900) -> int:
+def _recovered(level: FloatArray, first: int, base: float, reach: int = LONGEST_S) -> int:
     """First second from which the flow is back within a tenth of its fall, or as far as it was looked for."""
     piece = level[first : first + reach]
     lowest = float(np.nanmin(piece[:120], initial=np.inf))
@@ -185,24 +196,25 @@ def find_head_undrained(view: View, params: Params) -> list[Find]:
     assert cvp is not None and flow is not None
     level = smooth(cvp, SMOOTH_S)
     plan = view.facts.planned_flow or median(flow[view.inside("bypass")])
-    usual = running_median(np.where(level >= params["to"], np.nan, level), 300)
+    usual = running_median(np.where(level >= params["to"], np.nan, level), USUAL_VENOUS_S)
     holds = (level >= params["to"]) & (level - usual >= params["rise"])
     holds &= pumping(view) & (smooth(flow, SMOOTH_S) >= params["of_plan"] / 100 * plan)
     found = []
     for run in evidence_runs(holds, np.isfinite(level), minimum=int(params["minimum"]), close=JOINED_S):
         base, top = float(usual[run.start]), float(np.nanmax(level[run.start : run.stop]))
-        start, stop = back_dated(level, run.start, base, top), over_again(level, run.stop, base, top)
+        start = back_dated(level, run.start, base, top)
         moved = _moved(pressure, start, run) if pressure is not None else float("nan")
         if np.isfinite(moved) and abs(moved) >= params["same"]:
             continue
         falls = _head_falls(view, start, run.stop)
-        whole = Run(start, stop, run.used, run.unknown)
+        seen = int(np.isfinite(level[start : run.stop]).sum())
+        whole = Run(start, run.stop, seen, run.stop - start - seen)
         agreement = sum(fall >= HEAD_FALL for _, fall in falls) / len(falls) if falls else 0.5
         found.append(
             course_find(
                 E09, view, whole, level, params=params, channels=("cvp",), limit=params["to"], unit="mm[Hg]",
                 above=True, plain=PLAIN_VENOUS, minimum=params["minimum"], agreement=agreement,
-                saturation_falls={side: round(fall) for side, fall in falls},
+                crossed=(run.start, run.stop), saturation_falls={side: round(fall) for side, fall in falls} or None,
                 alternatives=[
                     alternative("a catheter tip on the wall or in a snare",
                                 "cannot tell: no saturation of the brain" if not falls else
@@ -234,15 +246,19 @@ def _head_falls(view: View, start: int, stop: int) -> list[tuple[str, float]]:
     return falls
 
 
+def _without_pressure(view: View, params: Params) -> list[str]:
+    return [] if view.pressure is not None else ["E07 not looked for by the resistance: no believed arterial site"]
+
+
 E07 = Rule(
     code="E07",
     name="high arterial line pressure",
     family="cannulae",
     needs=("line_pressure", "pump_flow"),
     phase=("bypass",),
-    words="Pressure in the arterial line over {above} mmHg for at least {minimum} s on bypass; or the resistance of the "
-    "inflow, (line pressure - mean arterial pressure) / flow², more than {times} times its median of the "
-    f"{USUAL_S // 60} min before for as long, at {{flow}} L/min or more.",
+    words="On bypass, pressure in the arterial line over {above} mmHg for at least {minimum} s; or, for as long and at a "
+    "flow of {flow} L/min or more, a resistance of the inflow, (line pressure - mean arterial pressure) / flow², of more "
+    f"than {{times}} times its median of the {USUAL_S // 60} min before.",
     status="C",
     source="common practice, no source: units set the limit, mostly between 250 and 350 mmHg; the resistance is this "
     "project's choice",
@@ -253,9 +269,11 @@ E07 = Rule(
         "flow": Parameter(1.0, "L/min", "lowest flow at which the resistance is judged"),
     },
     find=find_high_line_pressure,
-    details=f"Line pressure and flow are medians of {SMOOTH_S} s; stretches {JOINED_S} s apart are one. The start is put "
-    f"back to the last second within {BEGUN} % of the rise from the median of 60 s, the end on to the first. Without an "
-    f"arterial pressure only the limit is asked. Plain from {PLAIN_LINE:g} mmHg beyond.",
+    details=f"Line pressure and flow are medians of {SMOOTH_S} s; up to {JOINED_S} s between two stretches do not part "
+    f"them. It begins and ends at the crossings, where both hold at those of the limit. A rise from within {BEGUN} % of the level of {BEFORE_S} s before that took "
+    f"less than {BACK_S} s is told as sudden. Plain from {PLAIN_LINE:g} mmHg beyond, or from {PLAIN_TIMES:g} times the usual "
+    "resistance beyond.",
+    parts=_without_pressure,
 )
 E08 = Rule(
     code="E08",
@@ -264,8 +282,9 @@ E08 = Rule(
     needs=("pump_flow", "reservoir"),
     phase=("bypass",),
     words="Pump flow falls by {fall} % or more within {within} s from {flow} L/min or more while the reservoir falls by "
-    "{reservoir_fall} mL or more within {reservoir_within} s, or under the low-level mark of {low_mark} mL; not where the "
-    "line pressure rises with it, not in planned arrests nor while coming off.",
+    "{reservoir_fall} mL or more within {reservoir_within} s, or is under the low-level mark of {low_mark} mL; for at least "
+    "{shortest} s until the flow is back. Not where the line pressure rises with it, not in planned arrests, not while "
+    "coming off.",
     status="C",
     source="common practice, no source; the numbers are this project's choice",
     parameters={
@@ -278,8 +297,11 @@ E08 = Rule(
         "shortest": Parameter(10, "s", "shortest length until the flow is back"),
     },
     find=find_drainage_loss,
-    details=f"Flow is a median of {SMOOTH_S} s, the reservoir of {RESERVOIR_SMOOTH_S} s. It ends where the flow is back "
-    f"within {BEGUN} % of its fall. Plain from a flow {PLAIN_FLOW:g} of what it was below the limit.",
+    details=f"Flow is a median of {SMOOTH_S} s, the reservoir of {RESERVOIR_SMOOTH_S} s. It begins where the flow was last "
+    f"within {BEGUN} % of its fall, {BACK_S} s before the crossing at most, and ends where it is back as far, or after "
+    f"{LONGEST_S // 60} min. From there to {BEHIND_S} s behind it the reservoir lost {100 * LEAST_SHARE:g} % of that amount "
+    f"at least. The line pressure of the first {FIRST_S} s is held against the {BEHIND_S} s before. Plain from a flow "
+    f"{100 * PLAIN_FLOW:g} % of what it was under the limit.",
 )
 E09 = Rule(
     code="E09",
@@ -287,9 +309,10 @@ E09 = Rule(
     family="cannulae",
     needs=("cvp", "pump_flow"),
     phase=("bypass",),
-    words="Central venous pressure rises by {rise} mmHg or more to {to} mmHg or more for at least {minimum} s at {of_plan} % "
-    "of the planned flow or more (of its median, where none is planned), while the mean arterial pressure moves by less "
-    f"than {{same}} mmHg. A fall of the brain's saturations by {HEAD_FALL:g} % within {HEAD_WITHIN_S // 60} min supports it.",
+    words="On bypass outside arrests, central venous pressure up by {rise} mmHg or more, to {to} mmHg or more, for at least "
+    "{minimum} s at {of_plan} % of the planned flow or more (of its median on bypass, where none is planned), while the mean "
+    f"arterial pressure moves by less than {{same}} mmHg. A fall of the brain's saturations by {HEAD_FALL:g} % within "
+    f"{HEAD_WITHIN_S // 60} min supports it.",
     status="C",
     source="common practice; that arterial pressure and mixed saturation may not change: Sakamoto et al. 2004",
     parameters={
@@ -300,8 +323,9 @@ E09 = Rule(
         "same": Parameter(SAME_MMHG, "mm[Hg]", "within which the mean arterial pressure stays"),
     },
     find=find_head_undrained,
-    details=f"The venous pressure is a median of {SMOOTH_S} s, its usual level the median of 5 min before; stretches "
-    f"{JOINED_S} s apart are one. Start and end are put to within {BEGUN} % of the rise. Plain from {PLAIN_VENOUS:g} mmHg "
-    "beyond.",
+    details=f"Pressure and flow are medians of {SMOOTH_S} s; the venous pressure rises from its median of the "
+    f"{USUAL_VENOUS_S // 60} min before, seconds at {{to}} mmHg or more left out. Up to {JOINED_S} s between two stretches do "
+    f"not part them. It begins where the pressure was last within {BEGUN} % of its rise, {BACK_S} s before the crossing at "
+    f"most, and ends as it is under the limit again. Plain from {PLAIN_VENOUS:g} mmHg beyond.",
 )
 RULES = (E07, E08, E09)

@@ -7,7 +7,7 @@ import numpy as np
 from ..runs import FloatArray, evidence_runs, median, running_mean
 from ..view import View
 from .course_find import course_find
-from .rule import RUNS, Find, Parameter, Params, Rule, alternative
+from .rule import RUNS, Find, Parameter, Params, Rule, alternative, rounded
 
 SIDES = ("left", "right")
 READINGS = 5  # readings over which a rounded and noisy saturation is a mean
@@ -106,10 +106,10 @@ def find_side_difference(view: View, params: Params) -> list[Find]:
         lower = "left" if median(difference[run.start : run.stop]) > 0 else "right"
         found.append(
             course_find(
-                E20, view, run, apart, params=params,
+                E20, view, run, apart, params=params, of="difference of the sides",
                 channels=(f"{lower}_cerebral_saturation", f"{'right' if lower == 'left' else 'left'}_cerebral_saturation"),
                 limit=params["points"], unit="%", above=True, plain=PLAIN_DIFFERENCE, minimum=params["minimum"],
-                lower_side=lower,
+                lower_side=lower, awake_difference=rounded(usual, 0),
                 alternatives=[
                     alternative("a pad that was moved", _fall_words(view, f"{lower}_cerebral_saturation", run.start)),
                     alternative("a difference that was there awake",
@@ -121,15 +121,23 @@ def find_side_difference(view: View, params: Params) -> list[Find]:
     return found
 
 
+def _without_baseline(view: View, params: Params) -> list[str]:
+    return [
+        f"E19 not looked for on the {side}: no awake baseline on the case sheet"
+        for side in SIDES
+        if view.get(f"{side}_cerebral_saturation") is not None and not np.isfinite(baseline_of(view, side))
+    ]
+
+
 E19 = Rule(
     code="E19",
     name="cerebral desaturation",
     family="cerebral",
     needs=("cerebral_saturation",),
     phase=(),
-    words="The brain's saturation of one side under {fraction} % of its awake baseline for at least {minimum} s, and by "
-    "{clear} points at its lowest (a); with absolute_too set to 1 also under {below} % (b, off by default). Without a baseline on the case sheet only b "
-    "can be asked.",
+    words="The brain's saturation of one side under {fraction} % of its awake baseline for at least {minimum} s, and "
+    "by {clear} points or more at its lowest (a). Under {below} % as well, whatever the baseline (b), where that is asked for "
+    "by 1 (now {absolute_too}).",
     status="C",
     source="areas under 80 % of baseline and under 50 %: J Clin Med 2020;9:840; lengths are common practice, no source",
     parameters={
@@ -142,6 +150,7 @@ E19 = Rule(
         ),
     },
     find=find_desaturation,
+    parts=_without_baseline,
     details=f"The saturation is a mean of {READINGS} readings, the baseline the median of its window. {RUNS} A fall by "
     f"{STEP_POINTS:g} points within {STEP_S} s is told as a pad that may have been moved. Plain from {PLAIN_FALL:g} "
     "points beyond.",
@@ -152,8 +161,8 @@ E20 = Rule(
     family="cerebral",
     needs=("cerebral_both",),
     phase=(),
-    words="Right and left saturation of the brain apart by {points} points or more, or their difference changed by so much "
-    "from the awake one, for at least {minimum} s; a difference that was there awake counts only where it grew by half of "
+    words="Right and left saturation of the brain apart by {points} points or more, or their difference changed from the awake "
+    "one by as much, for at least {minimum} s. Where it is known awake, a difference counts only if it changed by half of "
     "that too.",
     status="D",
     source="common practice and this project's choice",

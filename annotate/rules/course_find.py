@@ -31,6 +31,7 @@ def course_find(
     site: str = "",
     held_back: str = "",
     agreement: float = 1.0,
+    crossed: tuple[int, int] | None = None,
     **more: Any,
 ) -> Find:
     """The find of one run.
@@ -59,10 +60,13 @@ def course_find(
         As of `Find`.
     agreement : float
         Share of the other channels asked that agree.
+    crossed : (int, int), optional
+        First second beyond the limit and first one back, where the find's own times are others.
     **more
         Further evidence.
     """
     inside = course[run.start : run.stop]
+    first, last = crossed or (run.start, run.stop)
     extreme = float(np.nanmax(inside) if above else np.nanmin(inside))
     depth = np.clip((inside - limit) if above else (limit - inside), 0, None)
     return Find(
@@ -82,12 +86,12 @@ def course_find(
             "rule": rule.sentence(params),
             "limit": round(limit, 2),
             "unit": unit,
-            "crossings": [view.time(run.start), view.time(run.stop)],
+            "crossings": [view.time(first), view.time(last)],
             "before": rounded(before(course, run.start), 2),
             "during": rounded(median(inside), 2),
             "peak" if above else "nadir": rounded(extreme, 2),
             "after": rounded(median(course[run.stop : run.stop + 60]), 2),
-            "area_per_min": rounded(float(np.nansum(depth)) / 60, 2),
+            "area_beyond": rounded(float(np.nansum(depth)) / 60, 2),
             **counted(view, run, *channels),
             **more,
             "alternatives": list(alternatives),

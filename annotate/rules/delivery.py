@@ -61,6 +61,12 @@ def delivery_of(view: View) -> FloatArray | None:
     return np.asarray(oxygen_delivery_index(index, content))
 
 
+def _known(view: View, level: FloatArray) -> BoolArray:
+    """Seconds of which the level and, where it is recorded at all, the outlet are known."""
+    known = np.isfinite(level)
+    return known if view.outlet is None else known & np.isfinite(view.outlet)
+
+
 def find_low_flow(view: View, params: Params) -> list[Find]:
     """E11: see the rule's words."""
     index = flow_index_of(view)
@@ -71,14 +77,15 @@ def find_low_flow(view: View, params: Params) -> list[Find]:
     limit = max(params["below"], of_plan)
     holds = (level < limit) & warm_bypass(view, params["outlet"])
     found = []
-    for run in evidence_runs(holds, np.isfinite(level), minimum=int(params["minimum"])):
+    for run in evidence_runs(holds, _known(view, level), minimum=int(params["minimum"])):
         pressure = view.pressure
         meanwhile = median(pressure[run.start : run.stop]) if pressure is not None else float("nan")
         found.append(
             course_find(
                 E11, view, run, level, params=params, channels=("pump_flow",), limit=limit, unit="L/min/m2",
                 above=False, plain=PLAIN_INDEX, minimum=params["minimum"],
-                limit_words=f"{params['of_plan']:g} % of the planned index" if limit == of_plan else "the limit itself",
+                of="pump flow index",
+                limit_words=f"{params['of_plan']:g} % of the planned index" if limit == of_plan else None,
                 alternatives=[
                     alternative("lowered by hand for a moment, as to move a clamp", f"it lasted {run.used} s"),
                     alternative("a cold low-flow plan", f"the outlet was at {params['outlet']:g} °C or more"),
@@ -99,7 +106,7 @@ def find_low_delivery(view: View, params: Params) -> list[Find]:
     _, age = haemoglobin_of(view)
     holds = (level < params["below"]) & warm_bypass(view, params["outlet"])
     found = []
-    for run in evidence_runs(holds, np.isfinite(level), minimum=int(params["minimum"])):
+    for run in evidence_runs(holds, _known(view, level), minimum=int(params["minimum"])):
         oldest = float(np.nanmax(age[run.start : run.stop])) if age is not None else float("nan")
         stale = (
             "it was recorded all along" if age is None
@@ -109,7 +116,7 @@ def find_low_delivery(view: View, params: Params) -> list[Find]:
             course_find(
                 E12, view, run, level, params=params, channels=("pump_flow",), limit=params["below"],
                 unit="mL/min/m2", above=False, plain=PLAIN_DELIVERY, minimum=params["minimum"],
-                constants=str(view.facts.oxygen),
+                of="oxygen delivery index", constants=str(view.facts.oxygen),
                 alternatives=[
                     alternative("a haemoglobin that was out of date", stale),
                     alternative("another body surface formula or oxygen constant",
@@ -139,7 +146,8 @@ E11 = Rule(
         "outlet": Parameter(32, "Cel", "outlet temperature from which it is looked for"),
     },
     find=find_low_flow,
-    details=f"The index is a median of {FLOW_SMOOTH_S} s. {RUNS} Without a recorded outlet every second counts as warm."
+    details=f"The index is a median of {FLOW_SMOOTH_S} s, by Du Bois body surface. {RUNS} Without a recorded outlet every "
+    "second counts as warm."
     f" Plain from {PLAIN_INDEX:g} L/min/m² beyond.",
 )
 E12 = Rule(
@@ -149,7 +157,7 @@ E12 = Rule(
     needs=("pump_flow", "body_surface", "oxygen_content"),
     phase=("bypass",),
     words="Oxygen delivery index under {below} mL/min/m² for at least {minimum} s on established bypass with the outlet "
-    "at {outlet} °C or more, outside arrests, brain perfusion alone and the ramps.",
+    "at {outlet} °C or more, outside arrests, brain perfusion alone and the ramps of going on and coming off.",
     status="P",
     source="280 in a randomised trial: Ranucci et al. J Thorac Cardiovasc Surg 2018;156; 262, 270, 272 and 300 are "
     "published too, and none helped in a high-risk group (J Extra Corpor Technol 2022;54:128-34); the length is this "

@@ -97,9 +97,9 @@ def find_fast_warming(view: View, params: Params) -> list[Find]:
         if channel == "outlet_temperature":
             # The outlet's own ramp is the gradient's business; it counts where all of its window is warm.
             warm = running_mean(np.where(outlet >= params["warm"] - READING, 1.0, 0.0), 301) > 1 - 1e-9
-            holds = (rate > params["above"]) & where & warm
+            holds = (rate > params["above"] + READING) & where & warm
         else:
-            holds = (rate > params["above"]) & where
+            holds = (rate > params["above"] + READING) & where
         for run in evidence_runs(holds, np.isfinite(rate), minimum=int(params["minimum"])):
             if any(one.start_s <= view.time(run.stop) and one.end_s >= view.time(run.start) for one in found):
                 continue  # the core tells it already

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from ..height_shift import has_a_pole
 from ..order import or_none
 from ..parameter import Parameter as Parameter
 from ..parameter import numbers_of
@@ -191,6 +192,8 @@ class Rule:
     grid_s : float
         Step that its times are known to, seconds: 1 for a rule that goes by one value a second (more where its
         channel has fewer), 0 for one that looks at the samples of a wave.
+    parts : callable or None
+        ``(view, params) -> list of str``: branches of it that cannot be asked, in words.
     """
 
     code: str
@@ -206,6 +209,7 @@ class Rule:
     version: int = 1
     details: str = ""
     grid_s: float = 1.0
+    parts: Callable[[View, Params], list[str]] | None = None
 
     def values(self, changed: Params | None = None) -> dict[str, float]:
         """The numbers in force: the catalogue's, with those of `changed` that are this rule's and not fixed."""
@@ -279,15 +283,48 @@ def _clock(time_s: float) -> str:
 
 
 NEEDS: dict[str, tuple[str, Callable[[View], bool]]] = {
+    "clamp": ("no time of the clamp: nobody set, wrote or said one", lambda view: bool(view.of_name("clamp"))),
     "site": ("no believed arterial site", lambda view: view.pressure is not None),
     "arterial": (
         "no arterial pressure with a site",
         lambda view: any(view.get(n) is not None for n in view.arterial),
     ),
+    "pole": ("no source with three lines of two kinds of pressure", has_a_pole),
     "pulse": ("no arterial wave to take a pulse from", lambda view: view.believed in view.pulse),
     "pump_flow": ("no pump flow", lambda view: view.flow is not None),
     "cvp": ("no central venous pressure", lambda view: view.cvp is not None),
     "outlet_temperature": ("no outlet temperature", lambda view: view.outlet is not None),
+    "venous_temperature": ("no venous temperature", lambda view: view.venous is not None),
+    "body_surface": (
+        "no height and weight on the case sheet",
+        lambda view: view.facts.body_surface_m2 is not None,
+    ),
+    "oxygen_content": (
+        "no haemoglobin, or no arterial saturation and oxygen tension on the case sheet",
+        lambda view: (
+            (view.get("haemoglobin") is not None or bool(view.facts.haemoglobin_rows))
+            and None not in (view.facts.arterial_saturation, view.facts.arterial_oxygen_mmhg)
+        ),
+    ),
+    "two_sites": (
+        "no two arterial sites side by side",
+        lambda view: sum(view.get(name) is not None for name in view.arterial) >= 2,
+    ),
+    "protamine": (
+        "no time at which protamine was given",
+        lambda view: bool(view.facts.protamine_s),
+    ),
+    "line_pressure": ("no line pressure", lambda view: view.get("line_pressure") is not None),
+    "reservoir": ("no reservoir level", lambda view: view.reservoir is not None),
+    "pa": ("no pulmonary artery pressure", lambda view: view.get("pa") is not None),
+    "cerebral_saturation": (
+        "no cerebral saturation",
+        lambda view: any(view.get(f"{side}_cerebral_saturation") is not None for side in ("left", "right")),
+    ),
+    "cerebral_both": (
+        "no cerebral saturation of both sides",
+        lambda view: all(view.get(f"{side}_cerebral_saturation") is not None for side in ("left", "right")),
+    ),
     "core_temperature": ("no core temperature", lambda view: bool(view.core)),
     "femoral": (
         "no femoral pressure",

@@ -7,11 +7,13 @@ import numpy as np
 from ..runs import BoolArray, FloatArray, evidence_runs, median, running_mean
 from ..view import View
 from .course_find import course_find
-from .rule import RUNS, Find, Parameter, Params, Rule, alternative
+from .rule import CLOSE_S, Find, Parameter, Params, Rule, alternative, rounded
 
 SMOOTH_S = 15  # s over which a difference of two means is a mean: three breaths
 PLAIN_MMHG = 4.0  # beyond a limit that is plain
 BRIDGE_ARMS_S = 30
+ABOVE_MEAN = 0.58  # of a pulse pressure; the mean lies at 0.42 of it (Grillo et al., J Hypertens 2020)
+FLOW_AROUND_S, FLOW_MOVED = 120, 0.5  # s on either side, and L/min, that a correlation with the flow needs
 BRIDGE_UNSEEN_S = 300  # s masked or missing that do not end a difference that stands for an hour
 CORRELATION_LEAST_S = 120  # fewest seconds that a correlation with the flow is taken from
 
@@ -27,10 +29,20 @@ def _central_over_radial(view: View, params: Params) -> list[Find]:
     central = view.get("femoral")
     fed = f"{view.facts.inflow_side}_radial" if view.facts.inflow_site == "axillary" else ""
     radials = [name for name in ("left_radial", "right_radial") if view.get(name) is not None]
-    names = [name for name in radials if name != fed] or []
-    if central is None or not names:
+    names = [name for name in radials if name != fed]
+    if central is None:
         return []
-    name = names[0]
+    found: list[Find] = []
+    for name in names:
+        found += [
+            one
+            for one in _under_central(view, params, central, name)
+            if not any(one.overlap_s(other) for other in found)  # the other arm tells it already
+        ]
+    return found
+
+
+def _under_central(view: View, params: Params, central: FloatArray, name: str) -> list[Find]:
     difference = running_mean(central - view.values[name], SMOOTH_S)
     systolic = _systolic_difference(view, "femoral", name)
     where = _since_the_pump(view) & ~view.inside("lower_body_arrest", "no_flow_arrest", "selective_cerebral")
@@ -47,7 +59,7 @@ def _central_over_radial(view: View, params: Params) -> list[Find]:
                 E22, view, run, difference, params=params, channels=("femoral", name), limit=params["mean"],
                 unit="mm[Hg]", above=True, plain=PLAIN_MMHG, minimum=params["minimum"], subtype="a",
                 name="radial under femoral pressure", site="femoral",
-                systolic_difference=float(np.round(median(systolic[run.start : run.stop]))),
+                systolic_difference_mmhg=rounded(median(systolic[run.start : run.stop]), 0),
                 alternatives=[
                     alternative("a damped or kinked radial line", f"{view.masked_seconds(name, run.start, run.stop)} s of "
                                 "it masked, not counted"),
@@ -73,8 +85,9 @@ def _systolic_difference(view: View, one: str, other: str) -> FloatArray:
     """Difference of the systolic pressures: of means and of what a pulse stands above them, a bit over half of it."""
     if one not in view.pulse or other not in view.pulse:
         return np.full(view.n, np.nan)
-    above = 0.58  # of a pulse pressure; the mean lies at 0.42 of it (Grillo et al., J Hypertens 2020)
-    return np.asarray(view.values[one] - view.values[other] + above * (view.pulse[one] - view.pulse[other]))
+    return np.asarray(
+        view.values[one] - view.values[other] + ABOVE_MEAN * (view.pulse[one] - view.pulse[other])
+    )
 
 
 def _arm_over_arm(view: View, params: Params) -> list[Find]:
@@ -102,7 +115,7 @@ def _arm_over_arm(view: View, params: Params) -> list[Find]:
                     limit=params["arms"], unit="mm[Hg]", above=True, plain=PLAIN_MMHG, minimum=params["arms_minimum"],
                     subtype="b", name="inflow side over-reads" if inflow else "one arm over the other",
                     label="inflow side" if inflow else "not explained by the inflow",
-                    with_flow=float(np.round(with_flow, 2)) if np.isfinite(with_flow) else None,
+                    with_flow=rounded(with_flow, 2),
                     alternatives=[
                         alternative("two transducers at two heights", _before_the_pump(view, difference * sign)),
                         alternative("a cuff, or a kinked line, on the lower arm",
@@ -119,10 +132,10 @@ def _with_flow(view: View, course: FloatArray, start: int, stop: int) -> float:
     """Correlation of a difference with the flow over the run and the two minutes on either side."""
     if view.flow is None:
         return float("nan")
-    piece = slice(max(0, start - 120), stop + 120)
+    piece = slice(max(0, start - FLOW_AROUND_S), stop + FLOW_AROUND_S)
     a, b = course[piece], view.flow[piece]
     good = np.isfinite(a) & np.isfinite(b)
-    if np.count_nonzero(good) < CORRELATION_LEAST_S or np.ptp(b[good]) < 0.5:
+    if np.count_nonzero(good) < CORRELATION_LEAST_S or np.ptp(b[good]) < FLOW_MOVED or not np.ptp(a[good]):
         return float("nan")
     return float(np.corrcoef(a[good], b[good])[0, 1])
 
@@ -134,17 +147,32 @@ def _before_the_pump(view: View, course: FloatArray) -> str:
     return f"before the pump the difference was {median(early):+.0f} mmHg"
 
 
+def _missing_lines(view: View, params: Params) -> list[str]:
+    said = []
+    radials = [name for name in ("left_radial", "right_radial") if view.get(name) is not None]
+    fed = f"{view.facts.inflow_side}_radial" if view.facts.inflow_site == "axillary" else ""
+    if view.get("femoral") is None:
+        said.append("E22a not looked for: no femoral pressure")
+    elif not set(radials) - {fed}:
+        said.append("E22a not looked for: no radial pressure of an arm that the pump does not feed")
+    if len(radials) < 2:
+        said.append("E22b not looked for: no radial pressure of both arms")
+    if not view.of_name("bypass"):
+        said.append("E22 not looked for: no bypass in the record")
+    return said
+
+
 E22 = Rule(
     code="E22",
     name="difference between arterial sites",
     family="sites",
     needs=("two_sites",),
     phase=(),
-    words="a: from the first bypass on, femoral over radial pressure (the arm that the pump does not feed) by {mean} mmHg of "
-    "mean or {systolic} mmHg systolic for at least {minimum} s. b: on bypass one radial mean over the other by {arms} mmHg "
-    "or more for at least {arms_minimum} s; told as inflow side where that axillary artery is the inflow and the difference "
-    "does not run against the flow (correlation under {correlation}). Neither in planned arrests nor in brain perfusion "
-    "alone.",
+    words="a: from the first bypass on, femoral over radial pressure by {mean} mmHg or more of the means, or {systolic} mmHg or "
+    "more systolic, for at least {minimum} s, on an arm that the pump does not feed. b: on bypass, one radial mean over the "
+    "other by {arms} mmHg or more for at least {arms_minimum} s; told as inflow side where the higher arm's axillary artery "
+    "is the inflow, unless the flow changed and the difference correlates with it by less than {correlation}. Neither in "
+    "planned arrests nor in brain perfusion alone.",
     status="P",
     source="25 mmHg systolic or 10 mean for 5 min: PubMed 26599795; b is common practice and this project's choice",
     parameters={
@@ -156,8 +184,11 @@ E22 = Rule(
         "correlation": Parameter(0.7, "1", "correlation with the flow under which it is not the inflow's"),
     },
     find=find_site_gradient,
-    details=f"Differences are means of {SMOOTH_S} s; masked and missing stretches of up to {BRIDGE_UNSEEN_S} s do not end them, nor do "
-    f"{BRIDGE_ARMS_S} s between the arms. {RUNS} The correlation is taken over the run and two minutes on either side, where "
-    f"the flow moved by 0.5 L/min at least. Plain from {PLAIN_MMHG:g} mmHg beyond.",
+    details=f"Differences are means of {SMOOTH_S} s. Interruptions of up to {CLOSE_S} s (a) or {BRIDGE_ARMS_S} s (b), and masked "
+    f"or missing stretches of up to {BRIDGE_UNSEEN_S} s, do not end them; only seconds that were seen count. A systolic "
+    f"pressure is taken as the mean and {100 * ABOVE_MEAN:g} % of the pulse. The correlation is taken over the stretch and "
+    f"{FLOW_AROUND_S} s on either side, {CORRELATION_LEAST_S} s at least, where the flow moved by {FLOW_MOVED:g} L/min or "
+    f"more. Plain from {PLAIN_MMHG:g} mmHg beyond.",
+    parts=_missing_lines,
 )
 RULES = (E22,)

@@ -4,15 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from math import floor
 from typing import TYPE_CHECKING
 
 from afterclamp.io.case import Span
 from PySide6.QtCore import QModelIndex, Qt, Signal
-from PySide6.QtGui import QGuiApplication, QKeyEvent, QKeySequence
-from PySide6.QtWidgets import QFrame, QLabel, QScrollArea, QWidget
+from PySide6.QtGui import QGuiApplication, QKeySequence, QShortcut
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QFrame,
+    QHBoxLayout,
+    QHeaderView,
+    QLabel,
+    QPushButton,
+    QScrollArea,
+    QVBoxLayout,
+    QWidget,
+)
 
+from ..figure_text import as_text
 from ..tables import limit_text
-from ..wording import length, minutes, phase_name, quantity, readable
+from ..wording import length, minutes, phase_name, quantity, readable, site_words
+from .columns_button import ColumnsButton
+from .elided_label import ElidedLabel
 from .lists import Column, ListPane, Row
 
 if TYPE_CHECKING:
@@ -24,42 +38,109 @@ COLUMNS = (
     Column("Outside", "12.3 of 238.2 min", "Minutes outside the limit, of the minutes observed", right=True),
     Column("Area or mean", "2348 mmHg·min", "Depth times time outside the limit; a mean where there is no limit",
            right=True, spare=True),
-    Column("Not counted", "171.4 min", "Left out by design, masked as artefact, and missing, together",
+    Column("Seen", "92 % seen", "Complete, or how much of what is asked for was recorded and not masked",
            right=True, spare=True),
+    Column("Site", "left radial", "Which channel it rests on", spare=True),
+    Column("Observed", "238.2 min", "Minutes that it was measured over", right=True, spare=True),
+    Column("Left out", "171.4 min", "Minutes that the measure leaves out by design, such as arrests",
+           right=True, spare=True),
+    Column("Masked", "12.0 min", "Minutes taken for artefact; 0 where artefacts are left in", right=True, spare=True),
+    Column("Missing", "12.0 min", "Minutes that were not recorded", right=True, spare=True),
+    Column("Source", "de Somer et al. Crit Care 2011;…", "Who says the limit, and in which set it stands", spare=True),
 )  # fmt: skip
 
 NOTE_LINES = 7
 """Lines of what must be known of a figure that are seen at once; the rest is scrolled."""
 
+LONGEST_SOURCE = 34  # letters of a source in the table; whole in the tip and below
+
+NAME_SHARE = 0.4  # of the table, for the name of a figure where the columns are scrolled sideways
+
 NOT_COMPUTED = "The figures have not been worked out yet."
+
+SAID = {"masked": "Masked: artefacts are left out and counted", "raw": "Raw: artefacts are left in"}
 
 
 _SHORT = {"mean_arterial_pressure": "MAP", "oxygen_delivery_index": "DO₂ index"}
 """The trade's short names, where the whole one would push the phase out of the column."""
 
 
+def seen_share(figure: Figure) -> float | None:
+    """How much of the seconds that a figure asks for was recorded and not masked; None where it asks for none.
+
+    What is left out by design is not asked for.
+    """
+    asked_s = figure.observed_s + figure.masked_s + figure.missing_s
+    return figure.observed_s / asked_s if asked_s > 0 else None
+
+
+def seen_words(figure: Figure) -> str:
+    """``"complete"`` or ``"92 % seen"``: rounded down, so that what is not complete is never 100 %."""
+    share = seen_share(figure)
+    if share is None or figure.value is None:
+        return "not computed"
+    if share >= 1.0:
+        return "complete"
+    return f"{floor(100 * share)} % seen" if share >= 0.01 else "< 1 % seen"
+
+
+def figure_name(figure: Figure) -> str:
+    """Measure, phase and part."""
+    short = _SHORT.get(figure.measure, figure.measure.replace("_", " "))
+    return ", ".join(filter(None, [short, phase_name(figure.phase), figure.part]))
+
+
 def figure_row(number: int, figure: Figure) -> Row:
     """One figure as a row; its times are those of the first stretch outside the limit."""
-    name = f"{_SHORT.get(figure.measure, figure.measure.replace('_', ' '))}, {phase_name(figure.phase)}"
-    if figure.part:
-        name += f", {figure.part}"
+    name = figure_name(figure)
     if figure.side:
         outside = f"{minutes(figure.outside_s).removesuffix(' min')} of {minutes(figure.observed_s)}"
     else:
         outside = f"of {minutes(figure.observed_s)}"
-    uncounted_s = figure.excluded_s + figure.masked_s + figure.missing_s
-    cells = (name, limit_text(figure), outside, quantity(figure.value, figure.unit), minutes(uncounted_s))
+    source = readable("; ".join(filter(None, [figure.limit_source, figure.limit_set])))
+    site = site_words(figure.site)
+    cells = (
+        name,
+        limit_text(figure),
+        outside,
+        quantity(figure.value, figure.unit),
+        seen_words(figure),
+        site,
+        minutes(figure.observed_s),
+        minutes(figure.excluded_s),
+        minutes(figure.masked_s),
+        minutes(figure.missing_s),
+        elided(source, LONGEST_SOURCE),
+    )
     start, end = figure.runs[0] if figure.runs else (0.0, 0.0)
+    order = (
+        number,
+        figure.limit or 0.0,
+        figure.outside_s,
+        figure.value or 0.0,
+        seen_share(figure) or 0.0,
+        site,
+        figure.observed_s,
+        figure.excluded_s,
+        figure.masked_s,
+        figure.missing_s,
+        source,
+    )
     return Row(
         key=str(number),
         start=start,
         end=end,
         cells=cells,
-        order=(number, figure.limit or 0.0, figure.outside_s, figure.value or 0.0, uncounted_s),
+        order=order,
         tip=told(figure),
         dim=figure.value is None,
         item=figure,
     )
+
+
+def elided(text: str, letters: int) -> str:
+    """A text cut to a number of letters, with dots where something is cut."""
+    return text if len(text) <= letters else f"{text[: letters - 1].rstrip()}…"
 
 
 def told(figure: Figure) -> str:
@@ -84,18 +165,40 @@ def told(figure: Figure) -> str:
 class FiguresList(ListPane):
     """The list of figures, with what must be known of the selected one below it.
 
-    Enter goes to the first stretch outside the limit, Enter again to the next.
+    Enter goes to the first stretch outside the limit, Enter again to the next. Ctrl+C copies the selected rows, or
+    all that are shown where one or none is selected.
 
     Signals
     -------
     runs_chosen(list)
-        Another row is selected: every stretch that its figure counts, as `Span`; none for a mean.
+        Other rows are selected: every stretch that their figures count, as `Span`; none for a mean.
+    limits_wanted()
+        The person wants to see the limits in force.
     """
 
     runs_chosen = Signal(list)
+    limits_wanted = Signal()
 
     def __init__(self, parent: QWidget | None = None) -> None:
+        self._chosen: list[int] | None = (
+            None  # columns that a person chose; None: as many as there is room for
+        )
         super().__init__("Minutes and areas", COLUMNS, NOT_COMPUTED, parent)
+        self.table.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
+        self.table.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
+        self.heading = ElidedLabel(self)
+        self.heading.setAccessibleName("What the figures go by")
+        self.limits = QPushButton("Li&mits…", self)
+        self.limits.setToolTip("See the limits in force, their sources and rivals; choose others")
+        self.limits.clicked.connect(self.limits_wanted)
+        self.columns = ColumnsButton([column.heading for column in COLUMNS], self)
+        self.columns.chosen.connect(self.choose_columns)
+        self.columns.sort_wanted.connect(self._sort_by)
+        self.columns.opened.connect(self._tell_button)
+        top = QHBoxLayout()
+        top.setSpacing(4)
+        for widget, share in ((self.heading, 1), (self.limits, 0), (self.columns, 0)):
+            top.addWidget(widget, share)
         self.note = QLabel("", self)
         self.note.setWordWrap(True)
         self.note.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
@@ -108,37 +211,100 @@ class FiguresList(ListPane):
         page.setFixedHeight(NOTE_LINES * self.fontMetrics().height())  # the rows keep their room
         page.setWidget(self.note)
         layout = self.layout()
-        if layout is not None:
+        if isinstance(layout, QVBoxLayout):
+            layout.insertLayout(0, top)
             layout.addWidget(page)
         self._page = page
         self._shown: tuple[Span, ...] = ()
         self._at = -1  # which stretch of the selected row was gone to last
         self.selected.connect(self._tell)
+        # The table itself would copy one cell.
+        copy = QShortcut(QKeySequence(QKeySequence.StandardKey.Copy), self)
+        copy.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
+        copy.activated.connect(lambda: QGuiApplication.clipboard().setText(self.as_text()))
+
+    @property
+    def current(self) -> Row | None:
+        """The selected row; of several, the one that the keyboard stands on."""
+        chosen = self._chosen_rows()
+        at = self.table.currentIndex()
+        standing = self.row_at(at) if at.isValid() else None
+        return standing if standing in chosen else chosen[0] if chosen else None
+
+    def _chosen_rows(self) -> list[Row]:
+        """The selected rows, from top to bottom."""
+        indexes = sorted(self.table.selectionModel().selectedRows(), key=lambda index: index.row())
+        return [self.row_at(index) for index in indexes]
 
     @property
     def runs(self) -> list[Span]:
-        """The stretches that the selected figure counts."""
-        row = self.current
-        return [Span(start, end) for start, end in row.item.runs] if row is not None else []
+        """The stretches that the selected figures count."""
+        return [Span(*run) for run in sorted({run for row in self._chosen_rows() for run in row.item.runs})]
 
     def show_figures(self, figures: Sequence[Figure]) -> None:
         """Show the figures that could be computed; the others stand at the end, in grey."""
         ordered = sorted(figures, key=lambda figure: figure.value is None)
         self.set_rows([figure_row(number, figure) for number, figure in enumerate(ordered)])
+        self._head(ordered)
         self._tell()
 
-    def as_text(self) -> str:
-        """The rows that are shown, as tab-separated text under their headings."""
-        lines = ["\t".join(column.heading for column in self.model.columns)]
-        lines += ["\t".join(row.cells) for row in self.shown()]
-        return "\n".join(lines)
+    def _head(self, figures: Sequence[Figure]) -> None:
+        said = "; ".join(SAID.get(one, one) for one in dict.fromkeys(figure.clean for figure in figures))
+        sets = "; ".join(dict.fromkeys(figure.limit_set for figure in figures if figure.limit_set))
+        parts = [said.partition(":")[0], f"limits: {sets}" if sets else ""]
+        self.heading.set_words("; ".join(filter(None, parts)))
+        told = [said, f"Limits: {sets}" if sets else ""]
+        self.heading.setToolTip("\n".join(f"{part}." for part in told if part))
 
-    def keyPressEvent(self, event: QKeyEvent) -> None:
-        """Copy the rows as text."""
-        if event.matches(QKeySequence.StandardKey.Copy):
-            QGuiApplication.clipboard().setText(self.as_text())
+    def as_text(self) -> str:
+        """Several selected rows, else all that are shown: tab-separated, units in the headings, every column."""
+        chosen = self._chosen_rows()
+        rows = chosen if len(chosen) > 1 else self.shown()
+        return as_text([row.item for row in rows])
+
+    # -- columns ------------------------------------------------------------------------------------
+
+    @property
+    def chosen_columns(self) -> list[int] | None:
+        """Columns that a person chose; None where as many are shown as there is room for."""
+        return self._chosen
+
+    def choose_columns(self, chosen: Sequence[int] | None) -> None:
+        """Show these columns, scrolled sideways where they are too wide; None: as many as there is room for."""
+        self._chosen = None if chosen is None else sorted({0, *(n for n in chosen if 0 <= n < len(COLUMNS))})
+        self._dress_header()
+        self._fit()
+
+    def _fit(self) -> None:
+        if self._chosen is None:
+            super()._fit()
             return
-        super().keyPressEvent(event)
+        header = self.table.horizontalHeader()
+        for number in range(len(COLUMNS)):
+            header.setSectionResizeMode(number, QHeaderView.ResizeMode.Interactive)
+            self.table.setColumnHidden(number, number not in self._chosen)
+            header.resizeSection(number, self._wanted(number))
+        self._widths = {number: self._wanted(number) for number in self._chosen}
+        self._fit_heights()
+
+    def _wanted(self, number: int) -> int:
+        """Width of a chosen column; the first is wrapped before it takes the room of the numbers."""
+        most = max(round(NAME_SHARE * self.table.width()), self._least[number])
+        return self._widest[number] if number else min(self._widest[number], most)
+
+    def _sort_by(self, column: int) -> None:
+        """Sort by a column; the same again the other way round."""
+        header, up = self.table.horizontalHeader(), Qt.SortOrder.AscendingOrder
+        again = header.sortIndicatorSection() == column and header.sortIndicatorOrder() == up
+        self.table.sortByColumn(column, Qt.SortOrder.DescendingOrder if again else up)
+
+    def _tell_button(self) -> None:
+        shown = [number for number in range(len(COLUMNS)) if not self.table.isColumnHidden(number)]
+        header = self.table.horizontalHeader()
+        down = header.sortIndicatorOrder() == Qt.SortOrder.DescendingOrder
+        self.columns.show_state(shown, header.sortIndicatorSection(), down=down, by_room=self._chosen is None)
+
+    # -- the selected figure ------------------------------------------------------------------------
 
     def _tell(self) -> None:
         row, runs = self.current, self.runs
@@ -152,7 +318,7 @@ class FiguresList(ListPane):
         if row is None:
             self.note.setText("")
             return
-        many = len(self._shown)
+        many = len(row.item.runs)
         where = ""
         if many > 1:
             now = f"stretch {self._at + 1} of {many}" if self._at >= 0 else f"{many} stretches"

@@ -55,7 +55,8 @@ def find_row(find: Find, face: ClockFace, state: str, channel_names: Mapping[str
         order=(find.start_s, find.unc_s, find.code, find.name, span, state, find.confidence, names),
         tip=f"{find.code} {find.name}\n"
         f"{face.text(find.start_s)} to {face.text(find.end_s)} {doubt}, {length(span)}\n"
-        f"{every}, {plainness(find)}\n{state}; Enter goes there, A accepts, S sets aside, Ctrl+Z takes that back",
+        f"{every}, {plainness(find)}\n{state}; Enter goes there, A accepts, S sets aside"
+        f"{' and lets its seconds count' if find.code.startswith('A') else ''}, Ctrl+Z takes that back",
         dim=state == "set aside",
         item=find,
     )

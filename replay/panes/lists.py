@@ -267,8 +267,9 @@ class ListPane(QWidget):
     def to_list(self) -> None:
         """Put the keyboard in the table, on a row."""
         self.table.setFocus(Qt.FocusReason.ShortcutFocusReason)
-        if self._proxy.rowCount() and not self.table.currentIndex().isValid():
-            self.table.setCurrentIndex(self._proxy.index(0, 0))
+        if self._proxy.rowCount() and not self.table.selectionModel().hasSelection():
+            at = self.table.currentIndex()  # the focus alone makes a row current without selecting it
+            self.table.setCurrentIndex(at if at.isValid() else self._proxy.index(0, 0))
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Share out the room again."""
@@ -364,9 +365,11 @@ class ListPane(QWidget):
         self.table.setWordWrap(bool(too_long))
         header = self.table.verticalHeader()
         header.setDefaultSectionSize(line)
-        for at in range(self._proxy.rowCount() if too_long else 0):
+        for at in range(self._proxy.rowCount()):
             row = self.row_at(self._proxy.index(at, 0))
-            needed = max(self._height(row.cells[number], self._widths[number]) for number in too_long)
+            needed = max(
+                (self._height(row.cells[number], self._widths[number]) for number in too_long), default=0
+            )
             header.resizeSection(at, max(line, needed + 6))
 
     def _height(self, text: str, width: int) -> int:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from afterclamp.annotate.rules import Find
+from afterclamp.annotate.masking import MaskedSpan
 from afterclamp.io.case import Case
 from afterclamp.io.seconds import HOLD_INTERVALS
 from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt, QTimer
@@ -57,7 +57,11 @@ class Reading:
     stale : bool
         Older than `STALE_INTERVALS` intervals.
     artefact : str
-        Class of the artefact that a rule sees there; empty where none does.
+        Class of the artefact that a rule sees there, or ``"hidden"``; empty where neither is.
+    reason : str
+        That in words, with what becomes of it.
+    masked : bool
+        Whether it is left out of the figures: not while they are raw.
     absent : str
         What is written instead of a value that is none at this time: ``"not recorded"``, ``"frozen"``,
         ``"off scale"``; empty where the value stands.
@@ -70,11 +74,13 @@ class Reading:
     stale: bool = True
     artefact: str = ""
     absent: str = ""
+    reason: str = ""
+    masked: bool = True
 
     @property
     def grey(self) -> bool:
         """Whether it is written in grey: too old, not believed, or not there."""
-        return self.stale or bool(self.artefact) or bool(self.absent)
+        return self.stale or bool(self.artefact and self.masked) or bool(self.absent)
 
 
 def read_at(channel: Any, t: float) -> Reading:
@@ -94,17 +100,18 @@ def read_at(channel: Any, t: float) -> Reading:
     return Reading(float(samples.values[there[-1]]), age_s=age, stale=stale, absent=absent)
 
 
-def covered(reading: Reading, finds: Sequence[Find], channel: str) -> Reading:
-    """A reading under the artefacts of this moment: its class, and no value where none was recorded."""
-    own = [find for find in finds if channel in find.channels]
+def covered(reading: Reading, spans: Sequence[MaskedSpan], t: float, *, raw: bool = False) -> Reading:
+    """A reading under what is masked on its channel: its class, and no value where none was recorded."""
+    own = [one for one in spans if one.seconds[0] <= t < one.seconds[1]]
     if not own:
         return reading
-    gap = next((find for find in own if find.code == "A9"), None)
+    gap = next((one for one in own if one.code == "A9"), None)
+    one = gap or min(own, key=lambda one: one.light)  # what takes more away is told
+    reason = f"{one.state(raw)}{one.reason}"
     if gap is None:
-        return replace(reading, artefact=own[0].code)
-    what = gap.evidence.get("seen", {}).get("what", "gap")
-    words = NOT_RECORDED if what == "gap" else str(what)
-    return replace(reading, artefact=gap.code, absent=words)
+        return replace(reading, artefact=one.code, reason=reason, masked=not raw)
+    words = {"nothing": NOT_RECORDED, "off scale": "off scale"}.get(one.there, "frozen")
+    return replace(reading, artefact=one.code, absent=words, reason=reason)
 
 
 def in_order(channels: Any) -> list[Any]:
@@ -186,7 +193,7 @@ class _ReadingModel(QAbstractTableModel):
                 if channel.is_wave
                 else f"last value, one every {length(channel.interval_s)}"
             )
-            old = f"; artefact {reading.artefact}, masked in the figures" if reading.artefact else ""
+            old = f"; {reading.reason}" if reading.reason else ""
             if reading.absent:
                 old += f"; {reading.absent} at this time"
                 if math.isfinite(reading.value):
@@ -214,7 +221,8 @@ class ReadingCard(QWidget):
         super().__init__(parent)
         self.setAccessibleName("Reading card")
         self._t = 0.0
-        self._artefacts: list[Find] = []
+        self._spans: Mapping[str, Sequence[MaskedSpan]] = {}
+        self._raw = False
         self._model = _ReadingModel(self)
         self.table = QTableView(self)
         self.table.setAccessibleName("Values at the playhead")
@@ -279,9 +287,9 @@ class ReadingCard(QWidget):
         bar = self.table.verticalScrollBar().sizeHint().width() + 4
         self.table.setColumnHidden(4, wanted + source + bar > self.table.width())
 
-    def set_artefacts(self, finds: Sequence[Find]) -> None:
-        """Finds of artefacts: what they cover is written in grey with their class."""
-        self._artefacts = [find for find in finds if find.code.startswith("A")]
+    def set_masked(self, spans: Mapping[str, Sequence[MaskedSpan]], *, raw: bool = False) -> None:
+        """What is masked, by channel id: written in grey with its class; `raw` with its class alone."""
+        self._spans, self._raw = spans, raw
         self.show_at(self._t)
 
     def show_at(self, t: float) -> None:
@@ -305,8 +313,11 @@ class ReadingCard(QWidget):
 
     def _read(self) -> None:
         self._waiting = False
-        now = [find for find in self._artefacts if find.start_s <= self._t < find.end_s]
-        readings = [covered(read_at(channel, self._t), now, channel.name) for channel in self._model.channels]
+        t = self._t
+        readings = [
+            covered(read_at(channel, t), self._spans.get(channel.id, ()), t, raw=self._raw)
+            for channel in self._model.channels
+        ]
         self._model.set_readings(readings)
         self._never_cut()
         self._timer.start()

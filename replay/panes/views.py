@@ -1,4 +1,4 @@
-"""Long, Middle and Close view under the phase ladder: one case at three widths, moving together.
+"""Long, Middle and Close view under the phase ladder and the trust strip: one case at three widths, moving together.
 
 The Long view shows the whole case, the Middle view half an hour of it, the Close view half a minute. The
 window of a narrower view stands as brackets in the wider ones. Scrubbing in a view moves the playhead;
@@ -7,10 +7,11 @@ the narrower views follow it, the view under the hand stays where it is.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from afterclamp.annotate.finds import Find
 from afterclamp.annotate.marks import Mark
+from afterclamp.annotate.masking import MaskedSpan
 from afterclamp.annotate.phase_model import Phase
 from afterclamp.io.case import Case, Span, TimedNote
 from PySide6.QtCore import Qt, Signal
@@ -20,8 +21,10 @@ from PySide6.QtWidgets import QSplitter, QVBoxLayout, QWidget
 from ..playhead import Playhead
 from ..strips.layout import Strip, strips_of
 from .clock_face import ClockFace
+from .dose_pane import DosePane
 from .ladder import PhaseLadder
 from .titled_view import TitledView
+from .trust_strip import TrustStripPane
 
 MIDDLE_S = 1800.0
 CLOSE_S = 30.0
@@ -98,6 +101,7 @@ class ThreeViews(QWidget):
         self._shown: dict[str, list[Strip]] = {}
         self._ladder_span: Span | None = None
         self.ladder = PhaseLadder(face, self)
+        self.trust = TrustStripPane(face, self)
         self.boxes = (
             TitledView("Long view", WAVE_GROWTH[0], self),
             TitledView("Middle view", WAVE_GROWTH[1], self),
@@ -121,13 +125,20 @@ class ThreeViews(QWidget):
         self.splitter.setSizes(list(USUAL_SHARES))
         self.ladder.set_axis(self.long.axis_bounds)
         self.ladder.jumped.connect(self.jump)
+        self.dose = DosePane(face, self)
+        self.dose.set_axis(self.long.axis_bounds)
+        self.dose.jumped.connect(self.jump)
+        self.trust.set_axis(self.long.axis_bounds)
+        self.trust.jumped.connect(self.jump)
         playhead.moved.connect(self._moved)
         face.changed.connect(self._write_times)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(2)
         layout.addWidget(self.ladder)
+        layout.addWidget(self.trust)
         layout.addWidget(self.splitter, 1)
+        layout.addWidget(self.dose)
 
     # -- what is shown ------------------------------------------------------------------------------
 
@@ -137,6 +148,7 @@ class ThreeViews(QWidget):
         self._strips = [] if case is None else strips_of(case)
         self._whole = case.span if case is not None and case.span.duration > 0 else Span(0.0, 1.0)
         self.ladder.set_phases([])
+        self.trust.set_strip(None)
         for box in self.boxes:
             chosen = box.choose(self._strips)
             self._shown[box.title] = chosen
@@ -148,20 +160,42 @@ class ThreeViews(QWidget):
     def set_phases(self, phases: Sequence[Phase]) -> None:
         """Phases for the ladder; the views have no lane of their own for what stands right above them."""
         self.ladder.set_phases(phases)
+        self.dose.set_phases(phases)
 
     def set_finds(self, finds: Sequence[Find]) -> None:
-        """Finds that nobody set aside, for the lanes; what an artefact covers is hatched on its channels."""
-        masked: dict[str, list[tuple[float, float]]] = {}
-        for find in finds:
-            for channel in (
-                self._case.channels if self._case is not None and find.code.startswith("A") else ()
-            ):
-                if channel.name in find.channels:
-                    masked.setdefault(channel.id, []).append((find.start_s, find.end_s))
+        """Finds that nobody set aside, for the lanes."""
         for view in self.views:
-            view.set_masked(masked)
             view.set_finds(finds)
         self._show_strips()
+
+    def set_masked(
+        self,
+        drawn: Mapping[str, Sequence[MaskedSpan]],
+        reasons: Mapping[str, Sequence[MaskedSpan]],
+        *,
+        raw: bool,
+    ) -> None:
+        """Hatch whole seconds that are masked, by channel id; a gap is a gap, and told of under the pointer.
+
+        Parameters
+        ----------
+        drawn : mapping of str to sequence of MaskedSpan
+            What is hatched.
+        reasons : mapping of str to sequence of MaskedSpan
+            What is told of: also what is left in.
+        raw : bool
+            Whether artefacts and hidden seconds are left in; said beside each time axis.
+        """
+        full, light = (
+            {
+                name: [one.seconds for one in spans if one.light is lightly and one.there != "nothing"]
+                for name, spans in drawn.items()
+            }
+            for lightly in (False, True)
+        )
+        for view in self.views:
+            view.set_masked(full, light)
+            view.set_reasons(reasons, raw=raw)
 
     def set_shaded(self, spans: Sequence[Span]) -> None:
         """Tint stretches in all views, the runs of a chosen figure for instance; none takes the tint away."""
@@ -222,6 +256,7 @@ class ThreeViews(QWidget):
         for view in self.views:
             view.set_time_text(self._face.writer)
         self.ladder.update()
+        self.trust.update()
 
     # -- windows ------------------------------------------------------------------------------------
 
@@ -263,6 +298,8 @@ class ThreeViews(QWidget):
         for view in self.views:
             view.set_playhead(t)
         self.ladder.set_playhead(t)
+        self.dose.set_playhead(t)
+        self.trust.set_playhead(t)
         if self._follow_from is None:
             self._follow(None)
 
@@ -285,6 +322,8 @@ class ThreeViews(QWidget):
         if number == 0 and window != self._ladder_span:
             self._ladder_span = window
             self.ladder.set_span(window)
+            self.dose.set_span(window)
+            self.trust.set_window(window)
         shown = self._case is not None
         self.long.set_brackets((self.middle.span, self.close_up.span) if shown else ())
         self.middle.set_brackets((self.close_up.span,) if shown else ())
@@ -296,6 +335,7 @@ class ThreeViews(QWidget):
     def show_selected(self, span: Span | None) -> None:
         """Show a chosen stretch in all views."""
         self.ladder.set_selected(span)
+        self.trust.set_stretch(span)
         for view in self.views:
             view.set_selected(span)
 

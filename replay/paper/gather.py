@@ -13,14 +13,17 @@ from afterclamp.annotate.site import believed_site
 
 from ..cautions import CAUTIONS, CAUTIONS_TITLE
 from ..footing import CaseFooting, confirmed_words, states_of
+from ..mask_words import people_words
 from ..wording import NONE, length, phase_name, several, spread
 from .appendix import appendix
 from .clock_section import clock_section
 from .content import CaseContent, Picture, Row, Section, Table
 from .figure_section import figure_section, limit_section
 from .headline import headline
+from .mask_section import mask_section
 from .moments import find_sections, mark_section, phase_key, rule_table, said_section, when
 from .names import Names
+from .value_section import ledger_section, value_section
 
 if TYPE_CHECKING:
     from afterclamp.annotate.finds import Find
@@ -59,12 +62,14 @@ def gather(
     """
     from afterclamp.annotate.figures import figures
     from afterclamp.annotate.finds import find
+    from afterclamp.annotate.ledgers import anticoagulation, cardioplegia
     from afterclamp.annotate.limits import in_force, rule_limits
     from afterclamp.annotate.marks import marks, verdicts
+    from afterclamp.annotate.overview import computed_values
 
-    sets = in_force(limits)
+    sets = in_force(case, limits)
     found_phases = phases(case)
-    found = find(case, believe, rule_limits(*sets))
+    found = find(case, believe, rule_limits(*sets) if limits is not None else None)
     own_marks = marks(case)
     said = verdicts(case, tuple(found))
     computed = figures(case, believe, sets)
@@ -83,7 +88,10 @@ def gather(
             _whole(case, found_phases),
             _phase_section(case, found_phases, name),
             figure_section(computed, name),
+            value_section(computed_values(case, believe, sets), name),
+            ledger_section(case, anticoagulation(case), cardioplegia(case)),
             *find_sections(case, found, said, name),
+            *mask_section(case),
             mark_section(case, own_marks, name),
             said_section(case),
             appendix(case, states),
@@ -101,7 +109,7 @@ def gather(
 
 
 def _facts(case: Case, site: bool, reason: str, footing: CaseFooting) -> tuple[tuple[str, str], ...]:
-    span = case.span
+    span, by_people = case.span, people_words(case)
     facts = [
         (
             "Record",
@@ -118,8 +126,10 @@ def _facts(case: Case, site: bool, reason: str, footing: CaseFooting) -> tuple[t
         (
             "Reading it",
             "times are on the reference clock, and what stands after ± is a 95 % interval; "
-            f"{footing.masked_s:.0f} s in which some channel is taken for artefact are masked and counted, nothing is "
-            "filled in, and the samples are kept as recorded",
+            "figures are masked, not raw: "
+            f"{footing.masked_s:.0f} s in which some channel is taken for artefact or hidden by a person are left out "
+            f"and counted{f' ({by_people})' if by_people else ''}, nothing is filled in, and the samples are kept as "
+            "recorded",
         ),
     ]
     return tuple(facts)

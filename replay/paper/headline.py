@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from afterclamp.annotate.derived import Derived
+from afterclamp.annotate.masked_gaps import across_masked
 from afterclamp.annotate.measures import exposure
 from afterclamp.annotate.phases import Duration, durations
 from afterclamp.annotate.series import OBSERVED
+from afterclamp.annotate.site_choices import THEN
 from afterclamp.annotate.view import CORE_NAMES
 
-from ..wording import NONE, Z95, in_minutes, length, number, spread, unit_name
+from ..wording import NONE, Z95, in_minutes, length, number, site_words, spread, unit_name
 from .content import Row, Table
 from .moments import note_doubt, phase_key, when
 
@@ -179,12 +181,24 @@ def _low_pressure(found: Sequence[Phase], computed: Sequence[Figure], derived: D
         other = exposure(derived.pressure(signal), below=one.limit, within=within, close_gaps_s=RUN_GAP_S)
         if other.observed_s:
             minutes = f"{in_minutes(other.outside_s)} of {in_minutes(other.observed_s)} min"
-            others.append(f"at {signal.plain_name} {minutes} {spread(_counted_doubt(other.runs, posts))}")
-    site = derived.site.plain_name if derived.site is not None else one.site
-    said = f"at {site}, of {in_minutes(one.observed_s)} min observed" + (
+            whole = exposure(across_masked(derived.pressure(signal)), below=one.limit, within=within)
+            bridged = _with_bridged(other.outside_s, whole.outside_s)
+            others.append(
+                f"at {signal.plain_name} {minutes} {spread(_counted_doubt(other.runs, posts))}{bridged}"
+            )
+    # Where a person chose other lines for stretches, the figure's own site names them all.
+    alone = derived.site if THEN not in one.site else None
+    site = alone.plain_name if alone is not None else site_words(one.site)
+    bridged = _with_bridged(one.outside_s, one.bridged.outside_s)
+    said = f"at {site}, of {in_minutes(one.observed_s)} min observed{bridged}" + (
         f"; {'; '.join(others)}" if others else ""
     )
     return Row((words, f"{in_minutes(one.outside_s)} min", spread(_counted_doubt(one.runs, posts)), said))
+
+
+def _with_bridged(seen_s: float, whole_s: float) -> str:
+    """What it would be with a straight line across masked stretches, where that is another number."""
+    return f" ({in_minutes(whole_s)} min with masked stretches bridged)" if whole_s - seen_s >= 6 else ""
 
 
 def _counted_doubt(runs: Sequence[tuple[float, float]], posts: Sequence[Phase]) -> float:

@@ -42,6 +42,10 @@ class Course:
         In mode ``samples``, with those just outside the window so that lines reach its edges.
     masked : ndarray of bool or None
         Columns whose seconds are masked; None where none is.
+    columns : int
+        Columns of the window.
+    lighter : ndarray of bool or None
+        Columns of which something can be used, the mean or the pulse; None where none is.
     """
 
     trace: Trace
@@ -50,6 +54,8 @@ class Course:
     hi: NDArray[np.float32]
     samples: Samples | None
     masked: Flags | None
+    columns: int = 0
+    lighter: Flags | None = None
 
     @property
     def empty(self) -> bool:
@@ -62,7 +68,9 @@ class Course:
 _NONE: Final = np.empty(0, np.float32)
 
 
-def course_of(trace: Trace, scale: TimeScale, grain: Grain, masked: Floats | None) -> Course:
+def course_of(
+    trace: Trace, scale: TimeScale, grain: Grain, masked: Floats | None, lighter: Floats | None = None
+) -> Course:
     """Read what a trace shows in a window, in the cheapest form that loses nothing visible.
 
     Parameters
@@ -73,21 +81,21 @@ def course_of(trace: Trace, scale: TimeScale, grain: Grain, masked: Floats | Non
         The window.
     grain : Grain
         How finely it is drawn.
-    masked : ndarray of float64, shape (n, 2), or None
-        Start and end of masked stretches in reference seconds.
+    masked, lighter : ndarray of float64, shape (n, 2), or None
+        Start and end of masked stretches in reference seconds, and of those of which something can be used.
     """
     channel = trace.channel
     interval = channel.interval_s
     per_pixel = scale.second_per_column * grain.across
-    hidden = masked_columns(masked, scale)
+    hidden, partly = masked_columns(masked, scale), masked_columns(lighter, scale)
     lone = math.isnan(interval) or interval >= _SPARSE_S
     if lone or per_pixel / interval <= SAMPLES_PER_PIXEL:
         reach = 0.0 if math.isnan(interval) else (GAP_INTERVALS + 0.5) * interval
         samples = channel.read(scale.start - reach, scale.end + reach)
-        return Course(trace, "samples", _NONE, _NONE, samples, hidden)
+        return Course(trace, "samples", _NONE, _NONE, samples, hidden, scale.columns, partly)
     envelope = channel.envelope(scale.start, scale.end, scale.columns)
     mode: Mode = "band" if channel.is_wave and per_pixel >= BAND_S else "columns"
-    return Course(trace, mode, envelope.lo, envelope.hi, None, hidden)
+    return Course(trace, mode, envelope.lo, envelope.hi, None, hidden, scale.columns, partly)
 
 
 def masked_columns(masked: Floats | None, scale: TimeScale) -> Flags | None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,10 +14,22 @@ from .envelope import Grain, TimeScale
 from .lanes import CLOCK_NOT_SET, Bar
 from .layout import Strip, Trace
 
+if TYPE_CHECKING:
+    from afterclamp.annotate.masking import MaskedSpan
+
 _HOLD_INTERVALS = 3.0  # a value further back than this is too old to be one of now
 
 
-def strip_tip(strip: Strip, t: float, scale: TimeScale, grain: Grain, text: TimeText) -> str:
+def strip_tip(
+    strip: Strip,
+    t: float,
+    scale: TimeScale,
+    grain: Grain,
+    text: TimeText,
+    reasons: Mapping[str, Sequence[MaskedSpan]] | None = None,
+    *,
+    raw: bool = False,
+) -> str:
     """Lines of a tip for a strip: the time, then one line a trace.
 
     Parameters
@@ -30,15 +44,43 @@ def strip_tip(strip: Strip, t: float, scale: TimeScale, grain: Grain, text: Time
         How finely it is drawn.
     text : TimeText
         How times are written.
+    reasons : mapping of str to sequence of MaskedSpan, optional
+        What is masked or missing, by channel id.
+    raw : bool
+        Whether that is left in.
     """
     per_pixel = scale.second_per_column * grain.across
     lines = [text.write(t, 2 if per_pixel < 0.05 else 1 if per_pixel < 0.5 else 0)]
     lines += [
         f"{trace.name}: {_reading(trace, t, per_pixel, strip.unit)}"
         + (f", {CLOCK_NOT_SET}" if trace.clock_unset else "")
+        + _why((reasons or {}).get(trace.channel.id, ()), t, text, raw=raw)
+        + _outside(trace, t, text)
         for trace in strip.traces
     ]
     return "\n".join(lines)
+
+
+def _outside(trace: Trace, t: float, text: TimeText) -> str:
+    """That a line's record has not begun or is over; empty within it, and where nobody may know."""
+    channel = trace.channel
+    span = channel.span
+    if not channel.begun or span.start <= t < span.end or (channel.horizon or t) < t:
+        return ""
+    if t < span.start:
+        return f"\n    nothing recorded yet: its record begins at {text.write(span.start)}"
+    return f"\n    nothing recorded any more: its record ends at {text.write(span.end)}"
+
+
+def _why(spans: Sequence[MaskedSpan], t: float, text: TimeText, *, raw: bool) -> str:
+    """Why a trace is not to be believed at a moment, a line each; empty where it is."""
+    told = []
+    for one in spans:
+        first, last = one.seconds
+        if first <= t < last:
+            times = f"{text.write(one.start)} to {text.write(one.end)}"
+            told.append(f"\n    {one.state(raw)}{one.reason}, {times}")
+    return "".join(told)
 
 
 def bar_tip(bar: Bar, text: TimeText) -> str:

@@ -12,6 +12,7 @@ from PySide6.QtGui import QBrush, QColor, QPainter
 from .courses import Course
 from .envelope import Columns, Flags, Rows, columns_of, flagged_runs
 from .frame import Frame
+from .hatch import Patch
 from .lines import page_pen, polygon
 from .theme import blend
 
@@ -31,15 +32,23 @@ def draw_ground(
         painter.fillRect(QRectF(frame.left, y, frame.width, _FINE), grid)
 
 
-def draw_hatch(painter: QPainter, columns: Flags, frame: Frame) -> None:
-    """Grey diagonal lines over masked columns."""
+def draw_hatch(painter: QPainter, patches: Sequence[Patch], frame: Frame) -> None:
+    """Grey diagonal lines over what is masked; without a tint and the other way where something can be used."""
     tint = QColor(blend(frame.theme.ground, frame.theme.hatch, 0.35))
-    lines = QBrush(QColor(frame.theme.hatch), Qt.BrushStyle.BDiagPattern)
-    for start, stop in flagged_runs(columns):
-        left = frame.left + start / frame.grain.across
-        box = QRectF(left, frame.top, (stop - start) / frame.grain.across, frame.height)
-        painter.fillRect(box, tint)
-        painter.fillRect(box, lines)
+    ink = QColor(frame.theme.hatch)
+    for patch in patches:
+        left = frame.left + patch.start / frame.grain.across
+        top = frame.top + patch.top / frame.grain.down
+        width, height = (
+            (patch.stop - patch.start) / frame.grain.across,
+            (patch.bottom - patch.top) / frame.grain.down,
+        )
+        box = QRectF(left, top, width, height)
+        if not patch.light:
+            painter.fillRect(box, tint)
+        painter.fillRect(
+            box, QBrush(ink, Qt.BrushStyle.FDiagPattern if patch.light else Qt.BrushStyle.BDiagPattern)
+        )
 
 
 def draw_courses(painter: QPainter, courses: Sequence[Course], frame: Frame) -> None:

@@ -17,6 +17,7 @@ from .courses import Course, course_of, masked_stretches
 from .envelope import Flags, Floats, Grain, TimeScale, ValueScale
 from .envelope import Picture as Pixels
 from .frame import Frame
+from .hatch import Patch, patches_of
 from .lane_paint import paint_lane
 from .lanes import Bar, Lane, lanes_of, within
 from .layout import Strip
@@ -27,6 +28,7 @@ from .theme import PAPER, Theme
 
 if TYPE_CHECKING:
     from afterclamp.annotate.marks import Mark
+    from afterclamp.annotate.masking import MaskedSpan
     from afterclamp.annotate.phase_model import Phase
     from afterclamp.annotate.rules import Find
     from afterclamp.io.case import TimedNote
@@ -115,8 +117,14 @@ class Picture:
     ----------
     theme : Theme
         Colours and sizes.
-    masked : dict
-        Masked stretches by channel id.
+    masked, lighter : dict
+        Masked stretches by channel id, and those of which the mean or the pulse can be used.
+    reasons : mapping of str to sequence of MaskedSpan
+        Why, by channel id, for the tip under the pointer.
+    raw : bool
+        Whether what is masked is drawn like everything else.
+    state : str
+        Which of the two it is, beside the time axis; empty on the paper, whose words say so.
     time_text : TimeText
         How times are written.
     places : Places
@@ -130,6 +138,9 @@ class Picture:
     def __init__(self, theme: Theme) -> None:
         self.theme = theme
         self.masked: dict[str, Floats] = {}
+        self.lighter: dict[str, Floats] = {}
+        self.reasons: Mapping[str, Sequence[MaskedSpan]] = {}
+        self.raw, self.state = False, ""
         self.time_text = FROM_START
         self.case: Case | None = None
         self.strips: tuple[Strip, ...] = ()
@@ -297,7 +308,7 @@ class Picture:
 
     def _axis_title(self) -> tuple[str, float]:
         """What stands beside the time axis, and where it ends."""
-        whole, room = self.time_text.title, self.places.left - 40
+        whole, room = " · ".join(filter(None, [self.state, self.time_text.title])), self.places.left - 40
         if self._titled is None or self._titled[0] != (whole, room):
             text = QFontMetricsF(self._axis_font).elidedText(whole, Qt.TextElideMode.ElideRight, room)
             self._titled = ((whole, room), (text, 10 + self._measure(text)))
@@ -319,26 +330,22 @@ class Picture:
             grain=grain,
             theme=self.theme,
         )
-        masks = (self.masked.get(trace.channel.id) for trace in strip.traces)
         courses = [
-            course_of(trace, self.scale, grain, mask) for trace, mask in zip(strip.traces, masks, strict=True)
+            course_of(trace, self.scale, grain, self.masked.get(name), self.lighter.get(name))
+            for trace, name in ((trace, trace.channel.id) for trace in strip.traces)
         ]
         by_columns = [course for course in courses if course.mode != "samples"]
-        # A good trace is not hatched for its neighbour's sake; the masked part of a trace is grey itself.
-        masked = [course.masked for course in courses if not course.empty]
-        all_masked = [flags for flags in masked if flags is not None]
-        hidden = [np.logical_and.reduce(all_masked)] if all_masked and len(all_masked) == len(masked) else []
+        hatched = patches_of(courses, frame)
         times, at_values = [t for t, _ in ticks.labelled], ticks_of(strip, height, self.theme)
         if vector:
             painter.setClipRect(frame.box)
             page.draw_ground(painter, frame, times, at_values)
-            if hidden:
-                page.draw_hatch(painter, np.logical_or.reduce(hidden), frame)
+            page.draw_hatch(painter, hatched, frame)
             page.draw_courses(painter, by_columns, frame)
         else:
             with self._device_pixels(painter):
-                if by_columns or hidden:
-                    self._copy_pixels(painter, frame, by_columns, hidden, times, at_values)
+                if by_columns or hatched:
+                    self._copy_pixels(painter, frame, by_columns, hatched, times, at_values)
                 else:
                     self._fill_ground(painter, frame, times, at_values)
             painter.setClipRect(frame.box)
@@ -363,13 +370,12 @@ class Picture:
         painter: QPainter,
         frame: Frame,
         courses: Sequence[Course],
-        hidden: Sequence[Flags],
+        hatched: Sequence[Patch],
         times: Sequence[float],
         at_values: Sequence[float],
     ) -> None:
         """Ground, hatch and the traces that are drawn by columns, in device pixels."""
         pixels = self._room(frame.values.rows, frame.scale.columns)
-        hatched = np.logical_or.reduce(hidden) if hidden else None
         raster.draw_strip(pixels, courses, frame, hatched, times, at_values)
         width = frame.scale.columns * frame.grain.dots
         image = QImage(pixels.data, width, frame.values.rows, width * 4, QImage.Format.Format_RGB32)

@@ -9,7 +9,6 @@ import numpy as np
 from .courses import Course
 from .envelope import (
     Columns,
-    Flags,
     Ink,
     Picture,
     columns_of,
@@ -24,6 +23,7 @@ from .envelope import (
     washed,
 )
 from .frame import Frame
+from .hatch import Patch
 
 _WASH = 0.24  # share of a trace's own colour in its band
 _ALL_WASHES = 0.88  # of all bands together, so that no colour of a pixel runs over where they overlap
@@ -35,7 +35,7 @@ def draw_strip(
     picture: Picture,
     courses: Sequence[Course],
     frame: Frame,
-    hidden: Flags | None,
+    hatched: Sequence[Patch],
     at_times: Sequence[float],
     at_values: Sequence[float],
 ) -> None:
@@ -49,8 +49,8 @@ def draw_strip(
         Of modes ``columns`` and ``band``, in their order; all washes lie under all lines.
     frame : Frame
         Scales and look.
-    hidden : ndarray of bool or None
-        Columns that are hatched.
+    hatched : sequence of Patch
+        What is hatched, of `hatch.patches_of`.
     at_times, at_values : sequences
         Where grid lines stand.
     """
@@ -59,12 +59,12 @@ def draw_strip(
     washes = [_wash_of(course, columns, frame, len(bands)) for course, columns in bands]
     lighten = frame.theme.dark
     # The first wash's broad middle goes down with the ground, at once.
-    done = shared_rows(washes[0][0]) if washes and hidden is None else (0, 0)
+    done = shared_rows(washes[0][0]) if washes and not hatched else (0, 0)
     _draw_ground(picture, frame, at_times, at_values, washes[0] if done[1] > done[0] else None, done)
-    if hidden is not None:
-        _draw_hatch(picture, hidden, frame)
+    for patch in hatched:
+        _draw_hatch(picture, patch, frame)
     for number, (covered, tint) in enumerate(washes):
-        first = number == 0 and hidden is None
+        first = number == 0 and not hatched
         wash(picture, covered, tint, lighten=lighten, done=done if first else None)
     for course, columns in prepared:
         if course.mode == "columns":
@@ -107,14 +107,15 @@ def _draw_ground(
         picture[line] = washed_line if shared[0] <= line < shared[1] else grid
 
 
-def _draw_hatch(picture: Picture, columns: Flags, frame: Frame) -> None:
-    """Grey diagonal lines over the columns that are masked, standing still in time."""
-    where = np.flatnonzero(columns)
-    down = np.floor(np.arange(picture.shape[0]) / frame.grain.down).astype(np.int64)
-    along = np.floor((where + frame.scale.first) / frame.grain.across).astype(np.int64)
-    part = picture[:, where]
-    part[(down[:, None] + along[None, :]) % _HATCH_PERIOD == 0] = frame.grain.ink(frame.theme.hatch)
-    picture[:, where] = part
+def _draw_hatch(picture: Picture, patch: Patch, frame: Frame) -> None:
+    """Grey diagonal lines over what is masked, standing still in time; farther apart and the other way where light."""
+    down = np.floor(np.arange(patch.top, patch.bottom) / frame.grain.down).astype(np.int64)
+    columns = np.arange(patch.start, patch.stop)
+    along = np.floor((columns + frame.scale.first) / frame.grain.across).astype(np.int64)
+    lines = down[:, None] - along[None, :] if patch.light else down[:, None] + along[None, :]
+    period = 2 * _HATCH_PERIOD if patch.light else _HATCH_PERIOD
+    part = picture[patch.top : patch.bottom, patch.start : patch.stop]
+    part[lines % period == 0] = frame.grain.ink(frame.theme.hatch)
 
 
 def _wash_of(course: Course, columns: Columns, frame: Frame, bands: int) -> tuple[Columns, Ink]:

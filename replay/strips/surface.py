@@ -25,6 +25,7 @@ from .theme import PAPER, Theme
 
 if TYPE_CHECKING:
     from afterclamp.annotate.marks import Mark
+    from afterclamp.annotate.masking import MaskedSpan
     from afterclamp.annotate.phase_model import Phase
     from afterclamp.annotate.rules import Find
     from afterclamp.io.case import TimedNote
@@ -56,7 +57,7 @@ class StripsSurface(QWidget):
     def set_case(self, case: Case | None, strips: Sequence[Strip] | None = None) -> None:
         """Show a case, from its start to its end; without `strips`, those of `strips_of`."""
         shown = strips if strips is not None else strips_of(case) if case is not None else ()
-        self._picture.masked = {}
+        self._picture.masked, self._picture.lighter, self._picture.reasons = {}, {}, {}
         self._items = dict.fromkeys(self._items, ())
         self._picture.show(case, shown, ())
         self._selected, self._shaded = None, ()
@@ -148,9 +149,29 @@ class StripsSurface(QWidget):
         """Notes for their lane."""
         self._set_items("notes", notes)
 
-    def set_masked(self, masked: Mapping[str, Flags | Floats | Sequence[tuple[float, float]]] | None) -> None:
-        """Masked seconds by channel id: flags over the case's grid, or (start, end) pairs."""
-        self._picture.masked = masked_stretches(self._picture.case, masked)
+    def set_masked(
+        self,
+        masked: Mapping[str, Flags | Floats | Sequence[tuple[float, float]]] | None,
+        lighter: Mapping[str, Flags | Floats | Sequence[tuple[float, float]]] | None = None,
+    ) -> None:
+        """Masked seconds by channel id: flags over the case's grid, or (start, end) pairs.
+
+        Parameters
+        ----------
+        masked : mapping or None
+            What is hatched and whose trace is grey.
+        lighter : mapping or None
+            What is hatched lightly: its mean or its pulse can be used.
+        """
+        picture = self._picture
+        picture.masked = masked_stretches(picture.case, masked)
+        picture.lighter = masked_stretches(picture.case, lighter)
+        self._refresh()
+
+    def set_reasons(self, reasons: Mapping[str, Sequence[MaskedSpan]], *, raw: bool = False) -> None:
+        """Why stretches are masked, by channel id, for the tips; `raw`: they are told of and left in."""
+        self._picture.reasons, self._picture.raw = reasons, raw
+        self._picture.state = "raw" if raw else "masked"
         self._refresh()
 
     def set_theme(self, theme: Theme) -> None:

@@ -218,7 +218,15 @@ class StripsView(StripsSurface):
                 text = margin_tip(picture.strips[number])
             elif number is not None:
                 t = self.time_at(position.x())
-                text = strip_tip(picture.strips[number], t, picture.scale, picture.grain, picture.time_text)
+                text = strip_tip(
+                    picture.strips[number],
+                    t,
+                    picture.scale,
+                    picture.grain,
+                    picture.time_text,
+                    picture.reasons,
+                    raw=picture.raw,
+                )
         if text:
             QToolTip.showText(on_screen, text, self)
         else:

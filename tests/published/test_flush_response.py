@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from afterclamp.annotate.flush_adequacy import LIMITS, adequacy, response_words
 from afterclamp.annotate.measures import damping_from_half_cycles, fast_flush_response
 
 
@@ -75,3 +76,120 @@ def test_a_gap_in_the_ring_gives_nothing():
     wave = released(14.7, 0.22, 100)
     wave[30] = np.nan
     assert np.isnan(fast_flush_response(wave, 100).natural_frequency_hz)
+
+
+def rung_over_a_pulse(
+    natural_hz: float, damping: float, rate_hz: float, seed: int, *, noise_sd: float = 0.7
+) -> np.ndarray:
+    """A flush ends anywhere in a pulse of 45 mmHg at 75 a minute, seen through the system, with noise."""
+    rng = np.random.default_rng(seed)
+    t = np.arange(int(1.6 * rate_hz)) / rate_hz
+    phase = (t * 1.25 + rng.random()) % 1
+    wave = 60 + 45 * np.exp(-(((phase - 0.17) / 0.09) ** 2))
+    wave[: int(0.3 * rate_hz)] = 300.0
+    # The textbook impulse response of a second-order system, laid over the wave.
+    natural = 2 * np.pi * natural_hz
+    damped = natural * np.sqrt(1 - damping**2)
+    fine = max(int(np.ceil(2000 / rate_hz)), 1)
+    dt = 1 / rate_hz / fine
+    span = np.arange(0, 0.8, dt)
+    answer = natural**2 / damped * np.exp(-damping * natural * span) * np.sin(damped * span) * dt
+    held = np.repeat(wave, fine)
+    padded = np.concatenate((np.full(answer.size, held[0]), held))
+    seen = np.convolve(padded, answer)[answer.size : padded.size][::fine]
+    return seen + noise_sd * rng.standard_normal(seen.size)
+
+
+SYSTEMS = [
+    (14.7, 0.22, 100),
+    (14.7, 0.22, 500),
+    (22, 0.35, 100),
+    (22, 0.35, 125),
+    (24, 0.3, 250),
+    (10, 0.15, 125),
+]
+
+
+@pytest.mark.parametrize(("natural_hz", "damping", "rate_hz"), SYSTEMS)
+def test_told_within_1_hz_wherever_in_the_pulse_the_flush_ends(natural_hz, damping, rate_hz):
+    # 14.7 Hz ± 1 and 0.22 ± 0.04 are what J3.3 row 26 asks for.
+    for seed in range(25):
+        found = fast_flush_response(rung_over_a_pulse(natural_hz, damping, rate_hz, seed), rate_hz)
+        assert found.natural_frequency_hz == pytest.approx(natural_hz, abs=1.0)
+        assert found.damping_ratio == pytest.approx(damping, abs=0.06 if damping > 0.3 else 0.04)
+
+
+@pytest.mark.parametrize(("natural_hz", "damping", "rate_hz"), SYSTEMS)
+def test_the_interval_holds_the_truth_most_of_the_time(natural_hz, damping, rate_hz):
+    held = [
+        abs(found.natural_frequency_hz - natural_hz) <= found.natural_frequency_pm
+        for seed in range(60)
+        for found in [fast_flush_response(rung_over_a_pulse(natural_hz, damping, rate_hz, seed), rate_hz)]
+    ]
+    assert np.mean(held) >= 0.8  # a 95 % interval whose pulse beneath is no parabola; 60 draws
+
+
+def test_oscillations_that_the_next_pulse_hides_are_counted_too():
+    # 0.22: each half cycle is 0.49 of the one before; 2 % of the release are reached within 6 of them.
+    found = fast_flush_response(rung_over_a_pulse(14.7, 0.22, 100, 1), 100)
+    assert found.oscillations == pytest.approx(3.0, abs=0.5)
+    # 0.35: 0.31 of the one before; 2 % are reached within 3.
+    assert fast_flush_response(rung_over_a_pulse(22, 0.35, 125, 1), 125).oscillations == 1.5
+
+
+def test_sampled_fewer_than_four_times_a_swing_it_is_not_told():
+    # 14.7 Hz at 50 samples a second is 3.4 samples a swing.
+    found = fast_flush_response(released(14.7, 0.22, 50), 50)
+    assert not found.told
+    assert "50 times a second" in found.cannot_tell
+
+
+def test_why_nothing_can_be_told_is_said():
+    gap = released(14.7, 0.22, 100)
+    gap[30] = np.nan
+    assert "missing" in fast_flush_response(gap, 100).cannot_tell
+    t = np.arange(-0.2, 1.2, 0.01)
+    creeping = 80 + 220 * np.where(t > 0, np.exp(-np.maximum(t, 0) * 8), 1.0)
+    assert "at most one swing" in fast_flush_response(creeping, 100).cannot_tell
+
+
+def test_the_turning_points_are_those_of_the_ring():
+    found = fast_flush_response(released(14.7, 0.22, 500), 500)
+    times = [t for t, _ in found.peaks]
+    # Half a cycle of 14.7 Hz at 0.22 lasts 1 / (2 · 14.7 · √(1 − 0.22²)) = 34.9 ms; the release is at 0.2 s.
+    assert np.diff(times) == pytest.approx(0.0349, abs=0.002)
+    assert times[0] == pytest.approx(0.2 + 0.0349, abs=0.004)
+    levels = [level for _, level in found.peaks]
+    # The first swing below 80 mmHg is 220 · 0.492 = 108 mmHg (ratio from the damping, item 7.8).
+    assert levels[0] == pytest.approx(80 - 108, abs=3)
+
+
+@pytest.mark.parametrize(
+    ("natural_hz", "damping", "word"),
+    [(6.0, 0.3, "too slow"), (14.7, 0.22, "rings"), (22.0, 0.35, "adequate"), (30.0, 0.35, "adequate")],
+)
+def test_the_word_for_a_response(natural_hz, damping, word):
+    # Under 7 Hz unacceptable, more than two oscillations ringing (references 7.9, J4.1 A4).
+    said = adequacy(fast_flush_response(released(natural_hz, damping, 500), 500))
+    assert said.word == word
+    assert said.source
+    assert ("24 Hz" in said.why) == (natural_hz == 22.0)  # over 24 Hz fine features are resolved
+
+
+def test_a_line_that_hardly_swings_is_over_damped_or_near_the_optimum():
+    said = adequacy(fast_flush_response(released(20.0, 0.8, 250), 250))
+    assert said.word == "over-damped"
+    assert "0.6 to 0.7" in said.why
+
+
+def test_every_limit_names_what_it_rests_on():
+    assert {limit.low for limit in LIMITS} == {7.0, 24.0, 0.6, 1.0}  # references 7.9; J4.1 A4
+    assert all(limit.source and limit.status in "PC" for limit in LIMITS)
+
+
+def test_the_sentence_has_numbers_with_their_interval():
+    words = response_words(fast_flush_response(released(14.7, 0.22, 100), 100))
+    assert words.startswith("natural frequency 14.7 ± 0.2 Hz, damping 0.2")
+    assert response_words(fast_flush_response(released(14.7, 0.22, 50), 50)).startswith(
+        "natural frequency and damping cannot be told"
+    )

@@ -1,0 +1,183 @@
+"""Figures of the arterial pressure: which line they rest on, and what another one would have said."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from .derived import Absent, Measured
+from .figure_bench import Bench, known_with
+from .figure_row import Figure, Outside, exposed, minutes_text, outside_of
+from .limits import Limit
+from .measures.intervals import Interval
+from .named import Signal
+from .site_choices import sites_in
+from .windows import seconds_at
+
+FLOW_FOR_PRESSURE = 1.3  # L/min; under it the pump does not carry the circulation (this project's choice)
+CHANGES_BY = (
+    0.25  # part of a figure by which another site has to change it to be told (this project's choice)
+)
+
+Window = list[Interval] | Absent
+AtSite = Callable[[Signal], Measured]
+"""The measure as it would be with another arterial line believed."""
+
+
+def pressure_rows(bench: Bench, limit: Limit, rivals: list[str]) -> list[Figure]:
+    """The rows of one limit of the mean arterial pressure, in each of its phases."""
+    derived, arrests = bench.derived, bench.windows.arrests
+    pressure = derived.mean_arterial_pressure
+    rows = []
+    for token, window in bench.windows.of(limit.phase):
+        if token != "established":
+            exclude = arrests if token == "bypass" else []
+            row = bench.row(limit, pressure, token, window, exclude, "", rivals)
+            rows.append(_with_what_else(bench, row, limit, window, exclude, derived.pressure))
+            continue
+        low = seconds_at(derived.pump_flow, "below", FLOW_FOR_PRESSURE)
+        words = f"arrests, brain perfusion alone and flow under {FLOW_FOR_PRESSURE:g} L/min"
+        exclude = arrests + low
+        row = bench.row(limit, _with_flow(bench, pressure), token, window, exclude, words, rivals)
+        rows.append(
+            _with_what_else(
+                bench, row, limit, window, exclude, lambda one: _with_flow(bench, derived.pressure(one))
+            )
+        )
+        if limit.below is not None and arrests and not isinstance(window, Absent):
+            apart = bench.row(limit, pressure, "lower_body_arrest", arrests, [], "", rivals)
+            rows.append(apart.noted("in planned arrest and brain perfusion alone: told apart, not judged"))
+            mistaken = bench.row(limit, pressure, token, window, [], "", rivals)
+            mistaken = replace(mistaken, part="arrests counted in")
+            rows.append(mistaken.noted("arrests not excluded: the usual mistake, for comparison"))
+    return rows
+
+
+def _with_flow(bench: Bench, pressure: Measured) -> Measured:
+    """The pressure where the flow that decides about it is known."""
+    return known_with(pressure, bench.derived.pump_flow)
+
+
+def _with_what_else(
+    bench: Bench, row: Figure, limit: Limit, window: Window, exclude: list[Interval], at_site: AtSite
+) -> Figure:
+    """The same row with what it would be without the doubted seconds, and at another site."""
+    row = _with_doubted(bench, row, limit, window, exclude, at_site)
+    row = _with_stand_ins(bench, row, limit, window, exclude, at_site)
+    return with_other_sites(bench, row, limit, window, exclude, at_site)
+
+
+def _with_stand_ins(
+    bench: Bench, row: Figure, limit: Limit, window: Window, exclude: list[Interval], at_site: AtSite
+) -> Figure:
+    """The same row, with a sentence on the time for which the believed line has nothing and another has.
+
+    A row keeps its one site: those seconds are missing in it.
+    """
+    if isinstance(window, Absent) or not row.site:
+        return row
+    sentences = []
+    for signal, (start, end), why in bench.instead:
+        inside = [(max(start, a), min(end, b)) for a, b in window if a < end and b > start]
+        series = at_site(signal)
+        if not inside or isinstance(series, Absent):
+            continue
+        found = exposed(limit, series, inside, exclude)
+        if found.observed_s > 0:
+            whole = sum(b - a for a, b in inside)
+            sentences.append(
+                f"{whole / 60:.1f} min while {_words(sites_in(row.site)[0])} {why} are not counted: "
+                f"{signal.plain_name}, which stands in for finds, was outside for {found.outside_s / 60:.1f} of "
+                f"{found.observed_s / 60:.1f} observed min of them"
+            )
+    return row.noted(*sentences)
+
+
+def _with_doubted(
+    bench: Bench, row: Figure, limit: Limit, window: Window, exclude: list[Interval], at_site: AtSite
+) -> Figure:
+    """The same row, with a sentence on what lies in stretches that a rule held back.
+
+    They are counted all the same: that a line fell alone can be its kink, or the very difference between
+    sites that a figure is there to show, and which of the two it is a person decides.
+    """
+    site, spans = bench.derived.site, [(one.start_s, one.end_s) for one in bench.doubted]
+    if row.value is None or isinstance(window, Absent) or site is None or not spans or limit.is_above:
+        return row
+    pressure = bench.derived.as_believed(at_site)
+    if isinstance(pressure, Absent):
+        return row
+    left = exposed(limit, pressure, window, [*exclude, *spans])
+    held_back_s = row.outside_s - left.outside_s
+    if held_back_s <= 0:
+        return row
+    inside = [one for one in bench.doubted if any(one.start_s < b and one.end_s > a for a, b in window)]
+    codes = " and ".join(dict.fromkeys(one.code for one in inside))
+    stretches = ", ".join(f"{minutes_text(one.start_s)} to {minutes_text(one.end_s)}" for one in inside)
+    reasons = " / ".join(dict.fromkeys(one.held_back for one in inside))
+    sentence = (
+        f"{held_back_s / 60:.1f} min of it lie where {codes} is held back, {stretches} ({reasons}): without "
+        f"them {left.outside_s / 60:.1f} of {left.observed_s / 60:.1f} observed min and {left.area:.0f} {row.unit}"
+    )
+    return replace(row, held_back_s=held_back_s).noted(sentence)
+
+
+def with_other_sites(
+    bench: Bench, row: Figure, limit: Limit, window: Window, exclude: list[Interval], at_site: AtSite
+) -> Figure:
+    """The same row, with a sentence where another arterial line would change the conclusion.
+
+    It would where one lies outside the limit and the other never does, or where minutes or area differ by more than
+    `CHANGES_BY` of the larger. Of both lines masked stretches are bridged first: what one line lost to an
+    artefact is no difference between sites.
+    """
+    believed = bench.derived.site
+    if row.value is None or isinstance(window, Absent) or believed is None:
+        return row
+    own = row.bridged
+    sentences = []
+    for signal in bench.derived.signals.values():
+        series = at_site(signal) if is_other_line(signal, believed) else Absent("the believed line itself")
+        if isinstance(series, Absent):
+            continue
+        other = outside_of(limit, series, window, exclude)
+        if other.observed_s > 0 and (
+            _changed(own.outside_s, other.outside_s) or _changed(own.area, other.area)
+        ):
+            sentences.append(
+                f"with {signal.plain_name} believed instead of {believed.plain_name}: "
+                f"{other.outside_s / 60:.1f} min and {_area(other.area)} {row.unit}{_denominator(other)} instead of "
+                f"{own.outside_s / 60:.1f} min and {_area(own.area)}{_denominator(own)}"
+            )
+    return row.noted(*sentences)
+
+
+def _changed(one: float, other: float) -> bool:
+    return abs(one - other) > CHANGES_BY * max(one, other)
+
+
+def _area(area: float) -> str:
+    return f"{area:.0f}" if area >= 1 or area == 0 else f"{area:.2g}"
+
+
+def _denominator(found: Outside) -> str:
+    bridged = f", {found.bridged_s / 60:.1f} of them masked and bridged" if found.bridged_s else ""
+    return f" (of {(found.observed_s + found.bridged_s) / 60:.1f} min{bridged})"
+
+
+def is_other_line(signal: Signal, believed: Signal | None) -> bool:
+    """Whether a signal is a wave of an arterial line with a known site that is not the believed one."""
+    first = signal.first
+    is_line = first.kind == "arterial_pressure" and first.is_wave and bool(first.site)
+    return is_line and (believed is None or signal.name != believed.name)
+
+
+def ratio_with_other_sites(
+    bench: Bench, row: Figure, limit: Limit, window: Window, exclude: list[Interval]
+) -> Figure:
+    """The same for the ratio of pulmonary to systemic pressure, which rests on the believed line too."""
+    return with_other_sites(bench, row, limit, window, exclude, bench.derived.pulmonary_to)
+
+
+def _words(site: str) -> str:
+    return site.replace("_", " ")
