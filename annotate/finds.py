@@ -26,6 +26,19 @@ SAME_FALL = frozenset({"E01", "E02", "E04", "E13", "E27", "E28"})
 """Classes that can be one and the same fall of the pressure, seen by two rules."""
 STOPS = frozenset({"E07", "E08", "E10", "E17", "E18"})
 """Classes that a low pressure or a collapse on bypass may be preceded by."""
+FALLS = frozenset({"E01", "E02", "E13"})
+"""Low pressures and collapses."""
+GOES_BEFORE: Mapping[str, frozenset[str]] = {
+    **dict.fromkeys(FALLS, STOPS),
+    "E19": frozenset({"E07", "E08", "E09", "E10", "E13", "E17"}),
+    "E20": frozenset({"E18", "E21"}),
+    "E25": frozenset({"E06"}),
+}
+"""What each of these classes may be preceded by; of two such finds the lag is told, never a cause."""
+LASTING = frozenset({"E06", "E09", "E13", "E17", "E18"})
+"""Classes that go before whatever of `FOLLOWS_S` begins while they last, however long after their own beginning."""
+FOLLOWS_S: Mapping[str, float] = {"E19": 180.0, "E20": 180.0, "E25": 180.0}
+"""How long before one of these the other may have begun: a saturation follows within three minutes."""
 LEAD_S = (
     5.0  # by which a fall may begin before the flow is under its limit: both begin with the flow's own fall
 )
@@ -253,13 +266,15 @@ def _on_its_clocks(one: Find, rule: Rule, view: View) -> Find:
 
 
 def linked_up(found: Sequence[Find], view: View) -> tuple[Find, ...]:
-    """Finds with what belongs together named: the same fall, and what went before a low pressure."""
+    """Finds with what belongs together named: the same fall, and what went before (`GOES_BEFORE`)."""
     out = []
     for one in found:
         links = list(one.linked)
         for other in found:
             if other is one:
                 continue
+            if "hyper" in (one.subtype, other.subtype):
+                continue  # a high pressure is no fall
             if {one.code, other.code} <= SAME_FALL and one.code != other.code:
                 shared = one.overlap_s(other)
                 if shared >= 0.5 * min(one.duration_s, other.duration_s) and shared > 0:
@@ -279,7 +294,7 @@ def linked_up(found: Sequence[Find], view: View) -> tuple[Find, ...]:
                             at_s=other.start_s,
                         )
                     )
-            elif one.code in ("E13", "E01", "E02") and other.code in STOPS:
+            elif other.code in GOES_BEFORE.get(one.code, ()):
                 link = _preceded(one, other, view)
                 if link is not None:
                     links.append(link)
@@ -288,14 +303,17 @@ def linked_up(found: Sequence[Find], view: View) -> tuple[Find, ...]:
 
 
 def _preceded(one: Find, other: Find, view: View) -> Link | None:
-    """A link from a low pressure to a stop of the flow that began shortly before it, or that just ended."""
-    over = other.code in ("E17", "E18")
+    """A link to what began shortly before or still lasts, or, from a low pressure, to an arrest that just ended."""
+    over = other.code in ("E17", "E18") and one.code in FALLS
     at = other.end_s if over else other.start_s
     lag = one.start_s - at
     doubt = Z95 * view.sd_between(one.channels[0], one.start_s, other.channels[0], at)
     # A doubt without bounds must not link what lies hours apart.
     lead = LEAD_S if one.code == "E02" else 0.0
-    if not -max(min(doubt, BEFORE_S), lead) <= lag <= BEFORE_S:
+    within = FOLLOWS_S.get(one.code, BEFORE_S)
+    if one.code in FOLLOWS_S and other.code in LASTING:
+        within = max(within, other.duration_s)
+    if not -max(min(doubt, BEFORE_S), lead) <= lag <= within:
         return None
     what = f"{other.name}, its end" if over else other.name
     known = bool(np.isfinite(doubt))

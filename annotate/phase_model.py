@@ -15,7 +15,7 @@ NAMES: dict[str, str] = {
     "going_on": "going on bypass",
     "bypass": "bypass",
     "cooling": "cooling",
-    "cold_steady": "cold, steady",
+    "cold_steady": "steady cold",
     "clamp": "cross-clamp",
     "cardioplegia": "cardioplegia",
     "lower_body_arrest": "arrest of the lower body",

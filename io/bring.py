@@ -18,10 +18,11 @@ from typing import Any
 from . import casefile, mappings, scrub
 from .case import SHEET, Case
 from .errors import CannotWrite, FileUnreadable, QuestionsOpen
+from .gathering import READING, formats
 from .identity import Found
 from .log import Log
 from .origins import Origins, file_sha256, load_origins, save_origins
-from .plan import READING, Plan, formats, look
+from .plan import Plan, look
 from .watched import Progress, Watch
 from .whole import reason, written_whole
 

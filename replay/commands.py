@@ -9,28 +9,23 @@ told to end.
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING
 
 import click
-from afterclamp.io.errors import CaseError, several
+from afterclamp.io.errors import CaseError
 
-from .beats_command import beats as beats_command
-from .command_options import (
-    check_clocks,
-    check_site,
-    limit_set,
-    rule_numbers,
-    section_options,
-    sections_asked,
-)
-from .dose_command import dose as dose_command
-from .flushes_command import flushes as flushes_command
-from .limits_command import limits as limits_command
+from .beats_command import beats
+from .command_case import CASE, json_option, limits_option, opened_case, print_rows, progress_shown
+from .command_options import check_clocks, check_site, limit_set
+from .dose_command import dose
+from .flushes_command import flushes
+from .limits_command import limits
 from .mask_command import hide, masks, unhide
 from .plain_group import PROGRAM, PlainGroup, end_at_once, put
-from .quality_command import quality as quality_command
+from .quality_command import quality
+from .reading_commands import channels, check, figures, finds, phases
 from .sites_command import sites, trust
 
 if TYPE_CHECKING:
@@ -38,33 +33,6 @@ if TYPE_CHECKING:
     from afterclamp.io.identity import Found
 
     from .hand_over import Form
-
-Command = TypeVar("Command", bound=Callable[..., Any])
-
-
-def _folder(case: Path) -> Case:
-    """The case, opened; what of its log cannot be used is said in one line, and the rest is read."""
-    from afterclamp.io import open_case
-
-    opened = open_case(case)
-    unused = len(opened.log.repairs) + len(opened.refused)
-    if unused:
-        lines = f"{several(unused, 'line')} of the log could not be used. See: {PROGRAM} check {case}"
-        click.echo(lines, err=True)
-    return opened
-
-
-CASE = click.argument("case", type=click.Path(path_type=Path))
-
-
-def _as_json(command: Command) -> Command:
-    return click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")(command)
-
-
-def _limits_option(command: Command) -> Command:
-    return click.option("--limits", metavar="SET", help="Name of a limit set, or a TOML file with one.")(
-        command
-    )
 
 
 @click.group(
@@ -107,7 +75,7 @@ def demo(into: Path, no_window: bool) -> None:
     from .demo import make_demo
     from .window import why_no_window
 
-    case = make_demo(into, progress=_progress())
+    case = make_demo(into, progress=progress_shown())
     reason = "no window was asked for" if no_window else why_no_window()
     if reason:
         click.echo(f"The desk is not opened: {reason}. The case paper is written instead.", err=True)
@@ -175,8 +143,8 @@ def bring_in_command(
         answers=answers,
         accept_proposals=accept_proposals,
         keep_identity=keep_identity,
-        learned_in=mappings.default_folder() if as_before else None,
-        progress=_progress(),
+        learned_in=mappings.defaultopened_case() if as_before else None,
+        progress=progress_shown(),
         listed=found.extend,
     ) as case:
         from .tables import brought_in
@@ -193,7 +161,7 @@ def _settle_clocks(case: Case) -> list[str]:
 
     from .clock_command import proposals
 
-    return [f"  {line}" for line in proposals(case, AUTHOR, _progress())]
+    return [f"  {line}" for line in proposals(case, AUTHOR, progress_shown())]
 
 
 @main.command("open")
@@ -203,7 +171,7 @@ def open_command(case: Path | None) -> None:
     from .window import why_no_window
 
     if case is not None:
-        _folder(case).close()  # what cannot be read is said here, before a window opens
+        opened_case(case).close()  # what cannot be read is said here, before a window opens
     reason = why_no_window()
     if reason:
         raise CaseError(
@@ -213,19 +181,7 @@ def open_command(case: Path | None) -> None:
     _open_desk(case)
 
 
-# --- Reading a case -----------------------------------------------------------------------------------
-
-
-@main.command()
-@CASE
-@_as_json
-def channels(case: Path, as_json: bool) -> None:
-    """List what was recorded: site, unit, rate, span, seconds missing."""
-    from . import tables
-
-    with _folder(case) as opened:
-        rows = tables.channel_rows(opened)
-        _print(rows, as_json, lambda: tables.channels(opened, rows))
+# --- Setting its clocks -------------------------------------------------------------------------------
 
 
 @main.command()
@@ -258,7 +214,7 @@ def channels(case: Path, as_json: bool) -> None:
 @click.option("--propose", is_flag=True, help="Say what the evidence tells of clocks that nobody set.")
 @click.option("--accept-proposals", is_flag=True, help="Set these clocks as the evidence tells.")
 @click.option("--author", default="reviewer", show_default=True, help="Role or code that it is kept under.")
-@_as_json
+@json_option
 def clocks(
     case: Path,
     by_offset: tuple[str, ...],
@@ -278,7 +234,7 @@ def clocks(
 
     if anchors and not (propose or accept_proposals):
         raise click.BadParameter("anchors need --propose or --accept-proposals", param_hint="--anchor")
-    with _folder(case) as opened:
+    with opened_case(case) as opened:
         if by_offset or answers is not None or propose or accept_proposals:
             from .clock_command import from_command
 
@@ -292,87 +248,11 @@ def clocks(
                 anchors=anchors,
                 propose=propose,
                 accept_proposals=accept_proposals,
-                progress=_progress(),
+                progress=progress_shown(),
             ):
                 put(line, err=as_json)  # with --json only the document goes to standard output
         rows = tables.clock_rows(opened)
-        _print(rows, as_json, lambda: tables.clocks(opened, rows))
-
-
-@main.command()
-@CASE
-@click.option("--believe", metavar="SITE", help="Arterial site to believe, such as femoral or left_radial.")
-@_limits_option
-@section_options
-@_as_json
-def figures(case: Path, believe: str | None, limits: str | None, as_json: bool, **wanted: Any) -> None:
-    """Minutes and areas outside each limit, computed values, each phase, and ledgers.
-
-    Every number with what was observed, left out, masked and missing. With --json the limits alone, unless
-    --section says otherwise.
-    """
-    from .figure_sections import Asked, rows_of, text_of
-
-    with _folder(case) as opened:
-        check_site(opened, believe)
-        sections, about = sections_asked(as_json=as_json, **wanted)
-        asked = Asked(believe, limit_set(limits), **about)
-        _print(
-            rows_of(opened, sections, asked) if as_json else None,
-            as_json,
-            lambda: text_of(opened, sections, asked),
-        )
-
-
-@main.command()
-@CASE
-@_as_json
-def phases(case: Path, as_json: bool) -> None:
-    """List the phases, each boundary with its ±, and the durations a team reports."""
-    from afterclamp.annotate import phases as phase_model
-
-    from . import tables
-
-    with _folder(case) as opened:
-        found = phase_model.phases(opened)
-        _print(tables.phase_rows(found), as_json, lambda: tables.phases(opened, found))
-
-
-@main.command()
-@CASE
-@_limits_option
-@click.option("--rules", is_flag=True, help="List the rules that are looked for, in words, instead.")
-@click.option(
-    "--held-back", is_flag=True, help="List what rules saw and did not put forward, with the reason, instead."
-)
-@_as_json
-def finds(case: Path, limits: str | None, rules: bool, held_back: bool, as_json: bool) -> None:
-    """List what the rules found; each is a proposal for a qualified person to confirm."""
-    if rules and held_back:
-        raise click.UsageError("--rules and --held-back each list something else: give one of them")
-    from afterclamp.annotate.finds import find
-
-    from . import find_table
-
-    with _folder(case) as opened:
-        found = find(opened, limits=rule_numbers(limits))
-        if rules:
-            _print(find_table.rule_rows(found), as_json, lambda: find_table.rules(found))
-        elif held_back:
-            _print(find_table.held_back_rows(found), as_json, lambda: find_table.held_back(opened, found))
-        else:
-            _print(find_table.find_rows(found), as_json, lambda: find_table.finds(opened, found))
-
-
-main.add_command(limits_command)
-main.add_command(beats_command)
-main.add_command(sites)
-main.add_command(trust)
-main.add_command(dose_command)
-for _mask in (hide, unhide, masks):
-    main.add_command(_mask)
-main.add_command(quality_command)
-main.add_command(flushes_command)
+        print_rows(rows, as_json, lambda: tables.clocks(opened, rows))
 
 
 # --- What leaves a case -------------------------------------------------------------------------------
@@ -384,7 +264,7 @@ main.add_command(flushes_command)
     "--out", required=True, metavar="FILE.html|FILE.pdf", type=click.Path(path_type=Path, dir_okay=False)
 )
 @click.option("--believe", metavar="SITE", help="Arterial site to believe.")
-@_limits_option
+@limits_option
 def paper(case: Path, out: Path, believe: str | None, limits: str | None) -> None:
     """Write the case paper as one HTML or PDF file."""
     if out.suffix.lower() not in (".html", ".htm", ".pdf"):
@@ -421,53 +301,13 @@ def export(case: Path, out: Path, form: Form, window: tuple[float, float] | None
         raise click.BadParameter("tables are of the whole case; use it with --as", param_hint="--window")
     if window is not None and not window[1] > window[0]:
         raise click.BadParameter("END must come after START", param_hint="--window")
-    with _folder(case) as opened:
+    with opened_case(case) as opened:
         span = Span(*window) if window is not None else None
-        for written in hand_over(opened, out, form, span=span, progress=_progress()):
+        for written in hand_over(opened, out, form, span=span, progress=progress_shown()):
             put(str(written))
 
 
-@main.command()
-@CASE
-@_as_json
-def check(case: Path, as_json: bool) -> None:
-    """Check a case: traces, log, sources, versions. Ends with 1 when something is not as it was left."""
-    from . import checks, tables
-
-    found = checks.check_case(case)
-    _print([row.as_dict() for row in found], as_json, lambda: tables.checks(found))
-    sys.stdout.flush()
-    checks.refuse_if_wrong(found, case)
-
-
 # --- Shared -------------------------------------------------------------------------------------------
-
-
-def _print(rows: Any, as_json: bool, text: Callable[[], str]) -> None:
-    if as_json:
-        from .tables import to_json
-
-        put(to_json(rows))
-    else:
-        put(text())
-
-
-def _progress() -> Callable[[float, str], None]:
-    """Progress on standard error: one line that is written over on a terminal, else a line a stage."""
-    last: list[str] = []
-    on_terminal = sys.stderr.isatty()
-
-    def report(share: float, what: str) -> None:
-        if share >= 1.0 and what.endswith("."):  # a remark at the end
-            click.echo(("\r\033[K" if on_terminal else "") + what, err=True)
-        elif on_terminal:
-            end = "\n" if share >= 1.0 else ""
-            click.echo(f"\r\033[K{what} … {share * 100:3.0f} %{end}", err=True, nl=False)
-        elif what not in last[-1:]:
-            last.append(what)
-            click.echo(f"{what} …", err=True)
-
-    return report
 
 
 def _write_paper(case: Path, out: Path, *, believe: str | None = None, limits: str | None = None) -> None:
@@ -476,9 +316,9 @@ def _write_paper(case: Path, out: Path, *, believe: str | None = None, limits: s
     drawing_ready()
     from .paper import write_paper
 
-    with _folder(case) as opened:
+    with opened_case(case) as opened:
         check_site(opened, believe)
-        write_paper(opened, out, believe=believe, limits=limit_set(limits), progress=_progress())
+        write_paper(opened, out, believe=believe, limits=limit_set(limits), progress=progress_shown())
 
 
 def _open_desk(case: Path | None) -> None:
@@ -491,6 +331,13 @@ def _open_desk(case: Path | None) -> None:
     code = app.run([str(case)] if case is not None else [])
     if code:
         sys.exit(code)
+
+
+# Named here so that the whole list stands in one place.
+for _command in (
+    channels, figures, phases, finds, check, limits, beats, sites, trust, dose, hide, unhide, masks, quality, flushes,
+):  # fmt: skip
+    main.add_command(_command)
 
 
 def run(arguments: Sequence[str] | None = None) -> None:

@@ -170,6 +170,11 @@ def _limits(plan: Plan, seen: Courses) -> Iterator[_Limit]:
     yield _Limit("E22b", "arm to arm", *above(arms, 10, 0.8, on & ~brain), 60, ("RRAD", "LRAD"), 30)
     ratio = seen.pa / np.maximum(fem, 1)
     yield _Limit("E28", "pulmonary crisis", *above(ratio, 0.7, 0.03, ~on & (t > 900)), 60, ("PAM", "FEM"))
+    # Any fall so soon after protamine meets the definition, whatever was planned as its reason.
+    highest = np.lib.stride_tricks.sliding_window_view(np.pad(fem, (120, 0), mode="edge"), 121).max(axis=1)
+    soon = (t >= plan.protamine) & (t < plan.protamine + 900)
+    none = np.zeros(t.size, bool)
+    yield _Limit("E27", "any fall after protamine", none, none, soon & (fem <= 0.85 * highest), 50, ("FEM",))
     lost = on & (seen.pulse < 2) & (index >= 0.5 * full)
     for start, end in _runs(lost, 10):
         if seen.pulse[max(0, start - 60) : start].max(initial=0.0) >= 4:

@@ -375,7 +375,7 @@ class Slow:
 def slow(monkeypatch: pytest.MonkeyPatch) -> Slow:
     one = Slow(1.0)
     reader = Reader("slow", (".slow",), lambda _path, _head: Claim.MINE, one.read)
-    monkeypatch.setattr("afterclamp.io.plan.reader_of", lambda *_paths: (reader, Claim.MINE))
+    monkeypatch.setattr("afterclamp.io.gathering.reader_of", lambda *_paths: (reader, Claim.MINE))
     return one
 
 

@@ -109,7 +109,8 @@ def find_pulmonary_crisis(view: View, params: Params) -> list[Find]:
         ratio = np.where(systemic > 0, pa / systemic, np.nan)
     off = view.off_bypass
     usual = _usual(np.where(off, ratio, np.nan))
-    close = (ratio >= params["ratio"]) & (ratio - usual >= params["over_usual"])
+    risen = pa - _usual(np.where(off, pa, np.nan)) >= params["risen"]
+    close = risen & (ratio >= params["ratio"]) & (ratio - usual >= params["over_usual"])
     known = np.isfinite(ratio) & np.isfinite(usual)
     found = []
     for run in evidence_runs(close & off & known, known, minimum=int(params["minimum"])):
@@ -253,13 +254,16 @@ E28 = Rule(
     needs=("site", "pa"),
     phase=("pre", "post"),
     words="Off bypass, for at least {minimum} s: mean pulmonary over mean arterial pressure at {ratio} or more and by "
-    "{over_usual} or more over its median of the 10 min before; or the pulmonary mean up by {rise} mmHg within "
+    "{over_usual} or more over its median of the 10 min before, the pulmonary mean itself by {risen} mmHg or more; or the pulmonary mean up by {rise} mmHg within "
     "{rise_within} s with the arterial mean down by {systemic_fall} mmHg and the venous up by {venous} mmHg.",
     status="D",
     source="common practice and this project's choice",
     parameters={
         "ratio": Parameter(0.7, "1", "ratio from which it counts"),
         "over_usual": Parameter(0.15, "1", "and by so much over the usual one"),
+        "risen": Parameter(
+            4, "mm[Hg]", "rise of the pulmonary mean over its usual: a low arterial pressure alone is none"
+        ),
         "minimum": Parameter(60, "s", "shortest length"),
         "rise": Parameter(15, "mm[Hg]", "rise of the pulmonary mean"),
         "rise_within": Parameter(300, "s", "time that it may take"),

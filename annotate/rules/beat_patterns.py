@@ -36,6 +36,8 @@ def find_handling_dip(view: View, params: Params) -> list[Find]:
         if run.stop - run.start > params["longest"]:
             continue
         base, lowest = float(usual[run.start]), float(np.nanmin(level[run.start : run.stop]))
+        if lowest < params["collapse"] and lowest <= (1 - params["collapse_fall"] / 100) * base:
+            continue  # as deep as a collapse, which has a rule of its own
         start = _fall_began(level, run.start, base, lowest)
         early = (
             early_beats(beats, view.time(start) - 2, view.time(run.stop), params["early"])
@@ -116,7 +118,7 @@ def find_alternans(view: View, params: Params) -> list[Find]:
     course = _by_second(view.n, second, share)
     turns = _by_second(view.n, second, alternating.astype(float)) > 0.5
     holds = (course >= params["share"]) & turns & (spread < params["regular"]) & view.off_bypass
-    known = np.isfinite(course) & np.isfinite(spread)
+    known = np.isfinite(course) & np.isfinite(spread) & np.isfinite(view.values[view.believed])
     found = []
     for run in evidence_runs(holds & known, known, minimum=int(params["minimum"]), close=10):
         others = [
@@ -185,18 +187,19 @@ def find_pulse_variation(view: View, params: Params) -> list[Find]:
         return []
     variation = breath_variation(view, beats, params["breath"])
     spread = interval_spread(view, beats)
-    known = np.isfinite(variation) & np.isfinite(spread)
+    known = np.isfinite(variation) & np.isfinite(spread) & np.isfinite(view.values[view.believed])
     holds = (variation > params["above"]) & view.off_bypass & known
     found = []
     for run in evidence_runs(holds, known, minimum=int(params["minimum"]), close=20):
-        why = gate(view, run, median(spread[run.start : run.stop]), params)
+        why = gate(view, run, params)
+        other = not_the_breath(beats, view, run, median(spread[run.start : run.stop]), params)
         found.append(
             course_find(
                 E30, view, run, variation, params=params, channels=(view.believed,), limit=params["above"], unit="%",
                 above=True, plain=PLAIN_SHARE, minimum=params["minimum"], site=view.believed,
                 name=E30.name if not why else f"{E30.name} (not interpretable: {why[0]})",
                 label="interpretable" if not why else f"not interpretable: {', '.join(why)}",
-                of="pulse pressure variation",
+                of="pulse pressure variation", held_back=other,
                 alternatives=[
                     alternative("an irregular rhythm", f"the intervals spread by {median(spread[run.start : run.stop]):.0f} %"),
                     alternative("an open chest", "then the value is too low rather than too high"),
@@ -207,7 +210,7 @@ def find_pulse_variation(view: View, params: Params) -> list[Find]:
     return found
 
 
-def gate(view: View, run: Run, spread: float, params: Params) -> list[str]:
+def gate(view: View, run: Run, params: Params) -> list[str]:
     """Why a pulse pressure variation cannot be interpreted, in words; empty where nothing speaks against it."""
     facts, why = view.facts, []
     opened, closed = facts.chest_opened_s, facts.chest_closed_s
@@ -218,9 +221,18 @@ def gate(view: View, run: Run, spread: float, params: Params) -> list[str]:
         why.append("tidal volume not known")
     elif facts.tidal_volume_ml_per_kg < params["tidal"]:
         why.append(f"tidal volume {facts.tidal_volume_ml_per_kg:g} mL/kg")
-    if spread > params["regular"]:
-        why.append("irregular rhythm")
     return why
+
+
+def not_the_breath(beats: Beats, view: View, run: Run, spread: float, params: Params) -> str:
+    """What else than the breath made the pulse change, as a sentence; empty where nothing is seen."""
+    if spread > params["regular"]:
+        return f"the rhythm was irregular (intervals spread by {spread:.0f} %): pulses change with it, not with the breath"
+    _, turns = alternation(beats, 16, 12)
+    inside = (beats.onset >= view.time(run.start)) & (beats.onset < view.time(run.stop))
+    if inside.any() and np.mean(turns[inside]) > 0.5:
+        return "beats were strong and weak by turns: the pulse changed from beat to beat, not with the breath"
+    return ""
 
 
 def breath_variation(view: View, beats: Beats, breath_s: float) -> FloatArray:
@@ -254,7 +266,8 @@ E04 = Rule(
     phase=("pre", "post"),
     words="Off bypass, mean pressure falls by {fall} mmHg or more for {shortest} to {longest} s with {beats} early beats or "
     "more (an interval under {early} % of the usual), or with a venous spike of {spike} mmHg or more, and recovers by {back} % "
-    "within {back_within} s of its lowest.",
+    "within {back_within} s of its lowest. A fall by {collapse_fall} % or more to under {collapse} mmHg is left to the rule of "
+    "collapse.",
     status="D",
     source="this project's choice",
     parameters={
@@ -264,6 +277,8 @@ E04 = Rule(
         "beats": Parameter(3, "1", "fewest early beats"),
         "early": Parameter(80, "%", "of the usual interval, under which a beat is early"),
         "spike": Parameter(5, "mm[Hg]", "or smallest venous spike"),
+        "collapse": Parameter(45, "mm[Hg]", "level under which a fall may be a collapse (E02) instead"),
+        "collapse_fall": Parameter(40, "%", "and the fall from which it is"),
         "back": Parameter(80, "%", "of the fall that must be made up"),
         "back_within": Parameter(120, "s", "time that it may take"),
     },
@@ -300,8 +315,8 @@ E30 = Rule(
     needs=("site", "pulse"),
     phase=("pre", "post"),
     words="Off bypass, pulse pressure variation over {above} % for at least {minimum} s. Told as not interpretable, with the "
-    "reason, where the chest was open, the tidal volume was under {tidal} mL/kg or is not known, or the rhythm was irregular "
-    "(intervals that spread by more than {regular} %).",
+    "reason, where the chest was open or the tidal volume was under {tidal} mL/kg or is not known. Held back where the rhythm "
+    "was irregular (intervals that spread by more than {regular} %) or beats were strong and weak by turns (12 of 16).",
     status="P",
     source="13 % in a valid setting: Michard et al. AJRCCM 2000;162:134-8 (n = 40); a grey zone of 4 to 17 % was found in 556 "
     "patients (PMC4240833); what makes it invalid is from memory",

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..order import Z95
 from ..runs import BoolArray, FloatArray, Run, evidence_runs, median, smooth
 from ..view import View
-from .course_find import course_find
+from .course_find import course_find, signed
 from .rule import BEFORE_S, Find, Parameter, Params, Rule, alternative, before, rounded
 
 SMOOTH_S = 5  # s of flow, line and venous pressure that their levels are medians of
@@ -14,6 +15,7 @@ RESERVOIR_SMOOTH_S = 15
 BACK_S = 90  # s before a crossing within which its rise or fall is taken to have begun
 FIRST_S, LEAST_SHARE = 20, 0.5  # s of a loss in which the line pressure is looked at; share of the reservoir's fall
 BEHIND_S = 30  # s behind the flow in which the reservoir may still fall
+ORDER_S = 5  # s within which two changes of different shape cannot be ordered
 LONGEST_S = 900  # s after which a flow that did not come back is no longer waited for
 USUAL_VENOUS_S = 300
 USUAL_S = 600  # s before, over which the resistance of the line is a median
@@ -35,6 +37,16 @@ def back_dated(course: FloatArray, first: int, base: float, top: float, reach: i
     share = (course[max(0, first - reach) : first + 1] - base) / (top - base) if top != base else np.zeros(1)
     still = np.flatnonzero(share <= BEGUN / 100)
     return max(0, first - reach) + int(still[-1]) + 1 if still.size else max(0, first - reach)
+
+
+def _order(view: View, one: tuple[str, str, int], did: str, other: tuple[str, str, int]) -> str:
+    """Which of two channels moved first, as far as their clocks and the whole seconds tell."""
+    (a, a_name, a_at), (b, b_name, b_at) = one, other
+    doubt = max(Z95 * view.sd_between(a_name, view.time(a_at), b_name, view.time(b_at)), float(ORDER_S))
+    lag = b_at - a_at
+    if not abs(lag) > doubt:
+        return f"cannot tell which came first, {a} or {b}: they are {abs(lag)} s apart, and known to ±{doubt:.0f} s"
+    return f"the {a} {did} {abs(lag)} s {'before' if lag > 0 else 'after'} the {b} fell"
 
 
 def running_median(values: FloatArray, width: int, step: int = 10) -> FloatArray:
@@ -75,7 +87,8 @@ def find_high_line_pressure(view: View, params: Params) -> list[Find]:
         course, limit, unit, plain = (
             (line, params["above"], "mm[Hg]", PLAIN_LINE) if by_limit else (times, params["times"], "1", PLAIN_TIMES)
         )
-        took = start - back_dated(line, start, before(line, start), peak)
+        began = back_dated(line, start, before(line, start), peak)
+        took = start - began
         moved = median(pressure[start:stop]) - before(pressure, start) if pressure is not None else np.nan
         found.append(
             course_find(
@@ -86,11 +99,15 @@ def find_high_line_pressure(view: View, params: Params) -> list[Find]:
                 flow_during=rounded(median(flow[start:stop]), 2),
                 line_peak_mmhg=None if by_limit else rounded(peak, 0),
                 resistance_times=rounded(median(times[start:stop])) if by_limit else None,
+                order=_order(
+                    view, ("line pressure", "line_pressure", began), "rose",
+                    ("flow", "pump_flow", back_dated(-flow, start, -before(flow, start), -float(np.nanmin(flow[start:stop])))),
+                ),
                 alternatives=[
                     alternative("cold and viscous blood", f"that takes minutes; it rose within {took} s"
                                 if 0 < took < BACK_S - 1 else "cannot be ruled out: no sudden rise was seen"),
                     alternative("a vasopressor", "cannot tell: no arterial pressure" if not np.isfinite(moved)
-                                else f"mean arterial pressure moved by {moved:+.0f} mmHg with it"),
+                                else f"mean arterial pressure moved by {signed(moved)} mmHg with it"),
                     alternative("a transducer moved to the other side of the filter", "cannot tell from traces"),
                     alternative("lost drainage", "then the line pressure falls with the flow"),
                 ],
@@ -148,11 +165,15 @@ def find_drainage_loss(view: View, params: Params) -> list[Find]:
             limit=(1 - params["fall"] / 100) * base, unit="L/min", crossed=(first, stop), above=False, plain=PLAIN_FLOW * base,
             minimum=params["shortest"],
             reservoir_before_ml=rounded(had, 0), reservoir_lowest_ml=rounded(lowest, 0),
+            order=_order(
+                view, ("reservoir", "reservoir_volume", back_dated(-volume, min(stop, first + near), -had, -lowest)),
+                "fell", ("flow", "pump_flow", start),
+            ),
             low_reservoir_s=int(np.count_nonzero(low[start : stop + BEHIND_S])),
             alternatives=[
                 alternative("flow lowered on purpose", f"the reservoir fell by {had - lowest:.0f} mL; it would have risen"),
                 alternative("an obstruction of the inflow", "cannot tell: no line pressure" if not np.isfinite(pressed)
-                            else f"the line pressure moved by {pressed:+.0f} mmHg with the flow"),
+                            else f"the line pressure moved by {signed(pressed)} mmHg with the flow"),
                 alternative("a pump that stopped by itself", "then the reservoir rises"),
             ],
         )  # fmt: skip
@@ -214,12 +235,13 @@ def find_head_undrained(view: View, params: Params) -> list[Find]:
             course_find(
                 E09, view, whole, level, params=params, channels=("cvp",), limit=params["to"], unit="mm[Hg]",
                 above=True, plain=PLAIN_VENOUS, minimum=params["minimum"], agreement=agreement,
-                crossed=(run.start, run.stop), saturation_falls={side: round(fall) for side, fall in falls} or None,
+                crossed=(run.start, run.stop), area=True, of="central venous pressure",
+                saturation_falls={side: round(fall) for side, fall in falls} or None,
                 alternatives=[
                     alternative("a catheter tip on the wall or in a snare",
                                 "cannot tell: no saturation of the brain" if not falls else
                                 "; ".join(f"{side} saturation of the brain fell by {fall:.0f} %" for side, fall in falls)),
-                    alternative("a shift of the transducers", f"arterial pressure moved by {moved:+.0f} mmHg"
+                    alternative("a shift of the transducers", f"arterial pressure moved by {signed(moved)} mmHg"
                                 if np.isfinite(moved) else "cannot tell: no arterial pressure"),
                     alternative("an infusion through that lumen", "that stands like a square, and the brain does not answer"),
                 ],
@@ -271,7 +293,8 @@ E07 = Rule(
     find=find_high_line_pressure,
     details=f"Line pressure and flow are medians of {SMOOTH_S} s; up to {JOINED_S} s between two stretches do not part "
     f"them. It begins and ends at the crossings, where both hold at those of the limit. A rise from within {BEGUN} % of the level of {BEFORE_S} s before that took "
-    f"less than {BACK_S} s is told as sudden. Plain from {PLAIN_LINE:g} mmHg beyond, or from {PLAIN_TIMES:g} times the usual "
+    f"less than {BACK_S} s is told as sudden; which came first, its rise or the fall of the flow, is told where they "
+    f"are more than {ORDER_S} s and the clocks' ± apart. Plain from {PLAIN_LINE:g} mmHg beyond, or from {PLAIN_TIMES:g} times the usual "
     "resistance beyond.",
     parts=_without_pressure,
 )
@@ -300,7 +323,8 @@ E08 = Rule(
     details=f"Flow is a median of {SMOOTH_S} s, the reservoir of {RESERVOIR_SMOOTH_S} s. It begins where the flow was last "
     f"within {BEGUN} % of its fall, {BACK_S} s before the crossing at most, and ends where it is back as far, or after "
     f"{LONGEST_S // 60} min. From there to {BEHIND_S} s behind it the reservoir lost {100 * LEAST_SHARE:g} % of that amount "
-    f"at least. The line pressure of the first {FIRST_S} s is held against the {BEHIND_S} s before. Plain from a flow "
+    f"at least. Which came first, reservoir or flow, is told where they are more "
+    f"than {ORDER_S} s and the clocks' ± apart. The line pressure of the first {FIRST_S} s is held against the {BEHIND_S} s before. Plain from a flow "
     f"{100 * PLAIN_FLOW:g} % of what it was under the limit.",
 )
 E09 = Rule(

@@ -6,10 +6,11 @@ import numpy as np
 
 from ..runs import FloatArray, evidence_runs, median, running_mean
 from ..view import View
-from .course_find import course_find
-from .rule import RUNS, Find, Parameter, Params, Rule, alternative, rounded
+from .course_find import course_find, signed
+from .rule import BRIDGE_S, RUNS, Find, Parameter, Params, Rule, alternative, rounded
 
 SIDES = ("left", "right")
+CLOSED_S = 30  # s over the limit that do not part two stretches: readings are rounded and few
 READINGS = 5  # readings over which a rounded and noisy saturation is a mean
 PLAIN_FALL, PLAIN_DIFFERENCE = 3.0, 3.0  # points of saturation beyond a limit that are plain
 STEP_POINTS, STEP_S = 12.0, 10  # a change that no brain makes so fast
@@ -53,17 +54,19 @@ def find_desaturation(view: View, params: Params) -> list[Find]:
         for subtype, limit, words in limits:
             if not np.isfinite(limit):
                 continue
-            for run in evidence_runs(level < limit, np.isfinite(level), minimum=int(params["minimum"])):
+            for run in evidence_runs(
+                level < limit, np.isfinite(level), minimum=int(params["minimum"]), close=CLOSED_S
+            ):
                 if not np.nanmin(level[run.start : run.stop]) <= limit - params["clear"]:
                     continue  # within one step of the readings, noise decides on which side it lies
                 found.append(
                     course_find(
                         E19, view, run, level, params=params, channels=(name,), limit=limit, unit="%", above=False,
-                        plain=PLAIN_FALL, minimum=params["minimum"], subtype=subtype, limit_words=words,
+                        plain=PLAIN_FALL, minimum=params["minimum"], subtype=subtype, limit_words=words, area=True,
                         alternatives=[
                             alternative("a pad that was moved, light or blood on it", _fall_words(view, name, run.start)),
                             alternative("a baseline taken on oxygen", "the window stands on the case sheet, and moves the limit"),
-                            alternative("blood, skin and haemoglobin dilution", "a saturation of the brain is a mixture; see the other side"),
+                            alternative("blood, skin and haemoglobin dilution", "cannot tell from one number; the other side is told above"),
                         ],
                         other_side=_other_side(view, side, run.start, run.stop),
                     )
@@ -78,7 +81,7 @@ def _fall_words(view: View, name: str, start: int) -> str:
         return "cannot tell: the record begins here"
     largest = float(np.nanmax(recorded[:-STEP_S] - recorded[STEP_S:], initial=0.0))
     kind = "it may be" if largest >= STEP_POINTS else "it fell slowly"
-    return f"{kind}: by at most {largest:.0f} points within {STEP_S} s"
+    return f"{kind}: by {largest:.0f} % at most within {STEP_S} s"
 
 
 def _other_side(view: View, side: str, start: int, stop: int) -> str:
@@ -106,14 +109,14 @@ def find_side_difference(view: View, params: Params) -> list[Find]:
         lower = "left" if median(difference[run.start : run.stop]) > 0 else "right"
         found.append(
             course_find(
-                E20, view, run, apart, params=params, of="difference of the sides",
+                E20, view, run, apart, params=params, of="difference of the sides", area=True,
                 channels=(f"{lower}_cerebral_saturation", f"{'right' if lower == 'left' else 'left'}_cerebral_saturation"),
                 limit=params["points"], unit="%", above=True, plain=PLAIN_DIFFERENCE, minimum=params["minimum"],
                 lower_side=lower, awake_difference=rounded(usual, 0),
                 alternatives=[
                     alternative("a pad that was moved", _fall_words(view, f"{lower}_cerebral_saturation", run.start)),
                     alternative("a difference that was there awake",
-                                f"it was {usual:+.0f} points then" if np.isfinite(usual) else "cannot tell: no baseline"),
+                                f"it was {signed(usual)} points then" if np.isfinite(usual) else "cannot tell: no baseline"),
                     alternative("an old stroke or a narrow artery", "cannot tell from traces: it stays for good"),
                 ],
             )
@@ -151,7 +154,9 @@ E19 = Rule(
     },
     find=find_desaturation,
     parts=_without_baseline,
-    details=f"The saturation is a mean of {READINGS} readings, the baseline the median of its window. {RUNS} A fall by "
+    details=f"The saturation is a mean of {READINGS} readings, the baseline the median of its window. Up to {CLOSED_S} s "
+    f"over the limit, and masked or missing stretches of up to {BRIDGE_S} s, do not end it; only seconds that were seen "
+    f"count. A fall by "
     f"{STEP_POINTS:g} points within {STEP_S} s is told as a pad that may have been moved. Plain from {PLAIN_FALL:g} "
     "points beyond.",
 )

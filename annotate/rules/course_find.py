@@ -12,6 +12,12 @@ from ..view import View
 from .rule import Find, Params, Rule, before, confidence, counted, rounded
 
 
+def signed(value: float) -> str:
+    """A change as a whole number with its sign; ``0`` without one."""
+    whole = round(value)
+    return f"{whole:+d}" if whole else "0"
+
+
 def course_find(
     rule: Rule,
     view: View,
@@ -32,6 +38,7 @@ def course_find(
     held_back: str = "",
     agreement: float = 1.0,
     crossed: tuple[int, int] | None = None,
+    area: bool = False,
     **more: Any,
 ) -> Find:
     """The find of one run.
@@ -62,6 +69,9 @@ def course_find(
         Share of the other channels asked that agree.
     crossed : (int, int), optional
         First second beyond the limit and first one back, where the find's own times are others.
+    area : bool
+        Whether what lies beyond the limit, summed over the minutes, means something: `area_beyond`, in minutes
+        times `unit`.
     **more
         Further evidence.
     """
@@ -91,7 +101,7 @@ def course_find(
             "during": rounded(median(inside), 2),
             "peak" if above else "nadir": rounded(extreme, 2),
             "after": rounded(median(course[run.stop : run.stop + 60]), 2),
-            "area_beyond": rounded(float(np.nansum(depth)) / 60, 2),
+            **({"area_beyond": rounded(float(np.nansum(depth)) / 60, 2)} if area else {}),
             **counted(view, run, *channels),
             **more,
             "alternatives": list(alternatives),

@@ -84,7 +84,7 @@ def find_low_flow(view: View, params: Params) -> list[Find]:
             course_find(
                 E11, view, run, level, params=params, channels=("pump_flow",), limit=limit, unit="L/min/m2",
                 above=False, plain=PLAIN_INDEX, minimum=params["minimum"],
-                of="pump flow index",
+                of="pump flow index", area=True,
                 limit_words=f"{params['of_plan']:g} % of the planned index" if limit == of_plan else None,
                 alternatives=[
                     alternative("lowered by hand for a moment, as to move a clamp", f"it lasted {run.used} s"),
@@ -116,7 +116,7 @@ def find_low_delivery(view: View, params: Params) -> list[Find]:
             course_find(
                 E12, view, run, level, params=params, channels=("pump_flow",), limit=params["below"],
                 unit="mL/min/m2", above=False, plain=PLAIN_DELIVERY, minimum=params["minimum"],
-                of="oxygen delivery index", constants=str(view.facts.oxygen),
+                of="oxygen delivery index", area=True, constants=str(view.facts.oxygen),
                 alternatives=[
                     alternative("a haemoglobin that was out of date", stale),
                     alternative("another body surface formula or oxygen constant",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..measures.temperature import rate_per_min
-from ..runs import BoolArray, FloatArray, evidence_runs, running_mean
+from ..runs import BoolArray, FloatArray, evidence_runs, median, running_mean
 from ..view import View
 from .course_find import course_find
 from .rule import RUNS, Find, Parameter, Params, Rule, alternative
@@ -14,6 +14,7 @@ READING = 1e-3  # °C; readings that are stored in 32 bits
 SMOOTH_S = 15  # s over which a gradient of two rounded readings is a mean
 PLAIN_GRADIENT_C, PLAIN_RATE = 1.0, 0.15  # beyond a limit that is plain
 AFTER_ARREST_S = 180  # s of reflow in which a core temperature may rise with what was standing
+CORE_STILL_C = 0.15  # °C, under which a core that is read in tenths has not moved
 STEP_C = 1.5  # °C in 10 s that no blood changes by
 
 
@@ -59,7 +60,7 @@ def find_gradient(view: View, params: Params) -> list[Find]:
                 course_find(
                     E14, view, run, course, params=params, channels=("outlet_temperature", "venous_temperature"),
                     limit=limit, unit="Cel", above=True, plain=PLAIN_GRADIENT_C, minimum=params["minimum"],
-                    subtype=subtype, name=name,
+                    subtype=subtype, name=name, of="temperature gradient", area=True,
                     alternatives=[
                         alternative("a standing venous probe", f"the flow was {params['flow']:g} L/min or more"),
                         alternative("two probes taken for each other", _sides(view, run.start, run.stop)),
@@ -80,7 +81,12 @@ def _sides(view: View, start: int, stop: int) -> str:
     if seen.size < 2:
         return "cannot tell: no core temperature then"
     change = float(seen[-1] - seen[0])
-    return f"the core moved by {change:+.1f} °C meanwhile, towards the outlet or not"
+    if abs(change) < CORE_STILL_C:
+        return "cannot tell: the core hardly moved"
+    assert view.outlet is not None and view.venous is not None
+    towards = change * (median(view.outlet[start:stop]) - median(view.venous[start:stop])) > 0
+    moved = f"the core {'rose' if change > 0 else 'fell'} by {abs(change):.1f} °C meanwhile"
+    return f"{moved}, towards the outlet" if towards else f"it may be: {moved}, away from the outlet"
 
 
 def find_fast_warming(view: View, params: Params) -> list[Find]:
@@ -107,6 +113,7 @@ def find_fast_warming(view: View, params: Params) -> list[Find]:
                 course_find(
                     E15, view, run, rate, params=params, channels=(channel,), limit=params["above"],
                     unit="Cel/min", above=True, plain=PLAIN_RATE, minimum=params["minimum"],
+                    of="slope over 5 minutes",
                     alternatives=[
                         alternative("a probe that was seated anew", _jump(recorded, run.start, run.stop)),
                         alternative("reflow after an arrest",

@@ -21,7 +21,7 @@ from ..runs import (
 )
 from ..view import View
 from .cannulae import pumping
-from .course_find import course_find
+from .course_find import course_find, signed
 from .rule import (
     BRIDGE_S,
     CLOSE_S,
@@ -153,8 +153,7 @@ def _fibrillating(view: View, params: Params, after: BoolArray) -> list[Find]:
             course_find(
                 E24, view, run, level, params=params, channels=(view.believed,), limit=params["ripple"], unit="mm[Hg]",
                 above=True, plain=PLAIN_RIPPLE, minimum=params["ripple_minimum"], site=view.believed,
-                name="fibrillation on reperfusion (candidate)", label="no ejection, fine irregular ripple",
-                ends=_ends(view, run.stop),
+                name="fibrillation on reperfusion (candidate)", of="irregular ripple", ends_with=_ends(view, run.stop),
                 alternatives=[
                     alternative("the ripple of a pump", "that has one frequency, and single lines are left out"),
                     alternative("diathermy or movement", "those seconds would be masked as noise"),
@@ -179,8 +178,8 @@ def _irregular(view: View, params: Params, after: BoolArray) -> list[Find]:
             course_find(
                 E24, view, run, spread, params=params, channels=(view.believed,), limit=params["spread"], unit="%",
                 above=True, plain=PLAIN_SPREAD, minimum=params["spread_minimum"], site=view.believed,
-                name="irregular beats on reperfusion", label="beats with irregular intervals",
-                of="spread of the beat intervals", ends=_ends(view, run.stop),
+                name="irregular beats on reperfusion", of="spread of the beat intervals",
+                ends_with=_ends(view, run.stop),
                 alternatives=[
                     alternative("noise taken for beats", f"the pulse was {median(pulse[run.start : run.stop]):.0f} mmHg"),
                     alternative("an irregular heart all along", _spread_before(view, spread)),
@@ -277,11 +276,11 @@ def find_distension(view: View, params: Params) -> list[Find]:
                 E25, view, run, level, params=params, channels=("pa", view.believed), limit=limit, unit="mm[Hg]",
                 above=True, plain=PLAIN_PULMONARY, minimum=params["minimum"], site=view.believed,
                 of="mean pulmonary artery pressure", lowest_before_mmhg=rounded(usual[run.start]),
-                ejection_mmhg=rounded(median(pulse[run.start : run.stop])),
+                pulse_mmhg=rounded(median(pulse[run.start : run.stop])),
                 alternatives=[
                     alternative("a catheter in wedge or on the wall", f"{view.masked_seconds('pa', run.start, run.stop)} s "
                                 "of it masked, not counted"),
-                    alternative("a shift of the transducers", f"the central venous pressure moved by {moved:+.0f} mmHg"
+                    alternative("a shift of the transducers", f"the central venous pressure moved by {signed(moved)} mmHg"
                                 if np.isfinite(moved) else "cannot tell: no central venous pressure"),
                     alternative("retrograde delivery", "cannot tell from traces: see the notes of that time"),
                 ],
@@ -328,7 +327,7 @@ def _of_phase(view: View, params: Params, subtype: str, name: str, start: int, s
             "unit": "L/min",
             "core_c": rounded(view.core_near(start)),
             **_ejection(view, params, start, stop),
-            **counted(view, run, "pump_flow"),
+            **(counted(view, run, "pump_flow") if stop > start else {}),
             "alternatives": [
                 alternative("volume given through the arterial line", "that is flow for seconds without venous return"),
                 alternative("an arrest", f"the core was at {view.core_near(start):.1f} °C"

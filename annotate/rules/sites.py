@@ -6,11 +6,12 @@ import numpy as np
 
 from ..runs import BoolArray, FloatArray, evidence_runs, median, running_mean
 from ..view import View
-from .course_find import course_find
+from .course_find import course_find, signed
 from .rule import CLOSE_S, Find, Parameter, Params, Rule, alternative, rounded
 
 SMOOTH_S = 15  # s over which a difference of two means is a mean: three breaths
 PLAIN_MMHG = 4.0  # beyond a limit that is plain
+ARMS_SMOOTH_S = 5  # the same between the arms on bypass, where nobody breathes into it
 BRIDGE_ARMS_S = 30
 ABOVE_MEAN = 0.58  # of a pulse pressure; the mean lies at 0.42 of it (Grillo et al., J Hypertens 2020)
 FLOW_AROUND_S, FLOW_MOVED = 120, 0.5  # s on either side, and L/min, that a correlation with the flow needs
@@ -58,12 +59,12 @@ def _under_central(view: View, params: Params, central: FloatArray, name: str) -
             course_find(
                 E22, view, run, difference, params=params, channels=("femoral", name), limit=params["mean"],
                 unit="mm[Hg]", above=True, plain=PLAIN_MMHG, minimum=params["minimum"], subtype="a",
-                name="radial under femoral pressure", site="femoral",
+                name="radial under femoral pressure", site="femoral", of="difference of the means",
                 systolic_difference_mmhg=rounded(median(systolic[run.start : run.stop]), 0),
                 alternatives=[
                     alternative("a damped or kinked radial line", f"{view.masked_seconds(name, run.start, run.stop)} s of "
                                 "it masked, not counted"),
-                    alternative("two transducers at two heights", f"before the pump the femoral was {was:+.0f} mmHg over it"
+                    alternative("two transducers at two heights", f"before the pump the femoral was {signed(was)} mmHg over it"
                                 if np.isfinite(was) else "cannot tell: nothing recorded before the pump"),
                     alternative("a narrow artery of that arm", "that would have been there before the pump too"),
                 ],
@@ -96,7 +97,9 @@ def _arm_over_arm(view: View, params: Params) -> list[Find]:
         return []
     where = view.inside("bypass") & ~view.inside("selective_cerebral", "no_flow_arrest", "lower_body_arrest")
     # Averaged over what is judged alone: in brain perfusion the arms differ as they must.
-    difference = np.where(where, running_mean(np.where(where, right - left, np.nan), SMOOTH_S), right - left)
+    difference = np.where(
+        where, running_mean(np.where(where, right - left, np.nan), ARMS_SMOOTH_S), right - left
+    )
     known = np.isfinite(difference)
     found = []
     for sign, higher in ((1.0, "right"), (-1.0, "left")):
@@ -114,7 +117,7 @@ def _arm_over_arm(view: View, params: Params) -> list[Find]:
                     E22, view, run, course, params=params, channels=(f"{higher}_radial", f"{lower}_radial", "pump_flow"),
                     limit=params["arms"], unit="mm[Hg]", above=True, plain=PLAIN_MMHG, minimum=params["arms_minimum"],
                     subtype="b", name="inflow side over-reads" if inflow else "one arm over the other",
-                    label="inflow side" if inflow else "not explained by the inflow",
+                    of="difference of the means", told_as="inflow side" if inflow else "not explained by the inflow",
                     with_flow=rounded(with_flow, 2),
                     alternatives=[
                         alternative("two transducers at two heights", _before_the_pump(view, difference * sign)),
@@ -144,7 +147,7 @@ def _before_the_pump(view: View, course: FloatArray) -> str:
     early = course[~_since_the_pump(view) & np.isfinite(course)]
     if not early.size:
         return "cannot tell: nothing recorded before the pump"
-    return f"before the pump the difference was {median(early):+.0f} mmHg"
+    return f"before the pump the difference was {signed(median(early))} mmHg"
 
 
 def _missing_lines(view: View, params: Params) -> list[str]:
@@ -184,7 +187,7 @@ E22 = Rule(
         "correlation": Parameter(0.7, "1", "correlation with the flow under which it is not the inflow's"),
     },
     find=find_site_gradient,
-    details=f"Differences are means of {SMOOTH_S} s. Interruptions of up to {CLOSE_S} s (a) or {BRIDGE_ARMS_S} s (b), and masked "
+    details=f"Differences are means of {SMOOTH_S} s (a) or {ARMS_SMOOTH_S} s (b). Interruptions of up to {CLOSE_S} s (a) or {BRIDGE_ARMS_S} s (b), and masked "
     f"or missing stretches of up to {BRIDGE_UNSEEN_S} s, do not end them; only seconds that were seen count. A systolic "
     f"pressure is taken as the mean and {100 * ABOVE_MEAN:g} % of the pulse. The correlation is taken over the stretch and "
     f"{FLOW_AROUND_S} s on either side, {CORRELATION_LEAST_S} s at least, where the flow moved by {FLOW_MOVED:g} L/min or "

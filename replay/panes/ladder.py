@@ -27,12 +27,13 @@ from .clamp_row import CLAMP, Moment
 from .clock_face import ClockFace, length, plus_minus
 from .phase_times import PhaseTimes
 from .rung_paint import paint_rung
-from .rungs import LANES, Rung, lane_of, rung_of
+from .rungs import LANES, NOT_SHOWN, Rung, lane_of, rung_of
 
 HOW = (
     "Phases as nested bars. Up and Down choose a phase, Enter goes to its start, [ and ] set its start and its end "
     "at the playhead, the menu key shows what else there is."
 )
+ALTERNATIVES_SHOWN = 4
 _KEYS = {"[": "start", "i": "start", "]": "end", "o": "end"}
 """The keys of spans: on a chosen phase they set its own times."""
 
@@ -69,6 +70,7 @@ class PhaseLadder(QWidget):
         self.times.jumped.connect(self.jumped)
         self.times.phase_set.connect(self.phase_set)
         self.times.said.connect(self.said)
+        self.times.another_wanted.connect(self.add_clamp)
         self.setAccessibleName("Phase ladder")
         self.setAccessibleDescription(HOW)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
@@ -80,7 +82,8 @@ class PhaseLadder(QWidget):
     def set_phases(self, phases: Sequence[Phase]) -> None:
         """Show other phases."""
         kept = self.rung
-        self.rungs = sorted((rung_of(phase) for phase in phases), key=lambda rung: (rung.start, rung.lane))
+        shown = (rung_of(phase) for phase in phases if phase.name not in NOT_SHOWN)
+        self.rungs = sorted(shown, key=lambda rung: (rung.start, rung.lane))
         if all(rung.name != CLAMP for rung in self.rungs):
             self.rungs.append(Rung(CLAMP, math.nan, math.nan, lane_of(CLAMP)))
         named = [(rung.name, rung.index) for rung in self.rungs]
@@ -89,6 +92,21 @@ class PhaseLadder(QWidget):
         )
         self.times.forget()
         self.update()
+
+    def add_clamp(self) -> None:
+        """A row for one more clamp, chosen, without times yet: [ and ] set them, Esc forgets it."""
+        if all(rung.is_set for rung in self.rungs):
+            taken = [rung.index for rung in self.rungs if rung.name == CLAMP]
+            self.rungs.append(Rung(CLAMP, math.nan, math.nan, lane_of(CLAMP), index=max(taken, default=-1) + 1))
+        self.choose(next(rung for rung in self.rungs if not rung.is_set))
+        self.said.emit("One more clamp: [ and ] set its start and its end at the playhead, Esc forgets it.")
+
+    def _forget_added(self) -> None:
+        """Take the row of one more clamp away again, so long as it has no times."""
+        if any(rung.is_set and rung.name == CLAMP for rung in self.rungs):
+            self.rungs = [rung for rung in self.rungs if rung.is_set]
+            self.chosen = None
+            self.update()
 
     @property
     def rung(self) -> Rung | None:
@@ -181,9 +199,11 @@ class PhaseLadder(QWidget):
             rung.words,
             f"from {self._face.text(rung.start)} {plus_minus(rung.start_unc)}".rstrip(),
             f"to {self._face.text(rung.end)} {plus_minus(rung.end_unc)}".rstrip(),
-            f"length {length(rung.end - rung.start)} {plus_minus(rung.length_unc)}".rstrip(),
+            f"length {'at least ' if rung.at_least else ''}{length(rung.end - rung.start)} "
+            f"{plus_minus(rung.length_unc)}".rstrip(),
             f"times from: {rung.source}" if rung.source else "",
             f"confirmed by {rung.confirmed_by}" if rung.confirmed_by else "proposed",
+            *(f"could also be: {text}" for text in rung.alternatives[:ALTERNATIVES_SHOWN]),
         ]
         return "\n".join(line for line in lines if line)
 
@@ -239,9 +259,10 @@ class PhaseLadder(QWidget):
             x = int(self._x(moment.t))
             painter.drawLine(x, int(box.top()), x, int(box.bottom()))
         painter.setPen(ink)
-        painter.drawText(
-            box.adjusted(6, 0, -6, 0), Qt.AlignmentFlag.AlignVCenter, self.times.unset_text(chosen)
-        )
+        if not self._other_clamps:  # else its words would stand over the bars of the others
+            painter.drawText(
+                box.adjusted(6, 0, -6, 0), Qt.AlignmentFlag.AlignVCenter, self.times.unset_text(chosen)
+            )
         if chosen:
             painter.setPen(QPen(ink, 2))
             painter.setBrush(Qt.BrushStyle.NoBrush)
@@ -317,16 +338,27 @@ class PhaseLadder(QWidget):
                 self.show_menu(self._below(rung))
         elif rung is not None and event.text().lower() in _KEYS and event.text():
             self.times.set_edge(rung, _KEYS[event.text().lower()], Moment(self._playhead))
-        elif key == Qt.Key.Key_Escape and self.times.begun:
+        elif key == Qt.Key.Key_Escape and self._can_forget:
             self.times.forget()
+            self._forget_added()
         else:
             super().keyPressEvent(event)
 
     def _takes(self, event: QKeyEvent) -> bool:
         """Keys that mean the chosen phase while one is chosen, and a span elsewhere."""
         return (self.rung is not None and bool(event.text()) and event.text().lower() in _KEYS) or (
-            event.key() == Qt.Key.Key_Escape and bool(self.times.begun)
+            event.key() == Qt.Key.Key_Escape and self._can_forget
         )
+
+    @property
+    def _can_forget(self) -> bool:
+        """Whether an end or a row is waiting that Esc takes away."""
+        added = self.rung is not None and not self.rung.is_set and self._other_clamps
+        return bool(self.times.begun) or bool(added)
+
+    @property
+    def _other_clamps(self) -> bool:
+        return any(rung.is_set and rung.name == CLAMP for rung in self.rungs)
 
     def show_menu(self, at: QPoint) -> None:
         """Open the menu of the chosen phase, without waiting for it."""

@@ -33,6 +33,8 @@ class PhaseTimes(QObject):
     jumped(t)
     said(text)
         A short word on what was done, or why not.
+    another_wanted()
+        One more clamp is to be set.
     changed()
         The row of an unset clamp says something else.
     """
@@ -40,6 +42,7 @@ class PhaseTimes(QObject):
     phase_set = Signal(dict)
     jumped = Signal(float)
     said = Signal(str)
+    another_wanted = Signal()
     changed = Signal()
 
     def __init__(self, face: ClockFace, parent: QObject | None = None) -> None:
@@ -169,8 +172,13 @@ class PhaseTimes(QObject):
                     action.setEnabled(moment.usable)
                     action.setToolTip("" if moment.usable else f"The clock of {moment.by} is not set")
         self._offer_stretches(menu, rung)
-        if rung.is_set and rung.name == CLAMP and rung.confirmed_by:
+        if rung.is_set and rung.name == CLAMP:
             menu.addSeparator()
+            if not rung.confirmed_by:
+                ends = (Moment(rung.start, rung.start_unc / Z95), Moment(rung.end, rung.end_unc / Z95))
+                accept = menu.addAction("&Confirm these times", partial(self.set_times, rung, *ends))
+                accept.setEnabled(all(end.usable for end in ends) and not rung.at_least)
+            menu.addAction("One &more clamp", self.another_wanted.emit)
             menu.addAction("&Take it away", partial(self.take_away, rung))
         return menu
 

@@ -22,6 +22,8 @@ _FILLS = {
     "lower_body_arrest": "#BFC4C8",
     "no_flow_arrest": "#5B6368",
     "selective_cerebral": "#E6DDEB",
+    "cardioplegia": "#D6D0BF",
+    "protamine": "#E0D6C8",
 }
 
 SHORT = {
@@ -32,6 +34,8 @@ SHORT = {
     "selective_cerebral": "head only",
     "reperfusion": "reflow",
     "weaning": "off",
+    "cold_steady": "cold",
+    "cardioplegia": "dose",
 }
 """What stands on a bar where the whole name has no room."""
 

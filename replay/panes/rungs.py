@@ -12,17 +12,24 @@ from ..wording import half_width, phase_name
 
 LANES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("bypass", ("pre", "bypass", "post")),
-    ("course", ("going_on", "cooling", "cold_steady", "reperfusion", "warming", "weaning")),
+    ("course", ("going_on", "cooling", "reperfusion", "warming", "weaning", "protamine")),
+    ("cold, cardioplegia", ("cold_steady", "cardioplegia")),
     ("clamp", ("clamp",)),
     ("arrest", ("lower_body_arrest",)),
     ("no flow, head only", ("no_flow_arrest", "selective_cerebral")),
 )
 """Which phase stands on which rung, outer ones above inner ones: what lies below lies within."""
 
+NOT_SHOWN = frozenset({"return_on"})
+"""Phases that another bar shows already: being back on bypass is a bar of bypass."""
+
 
 @dataclass(frozen=True, slots=True)
 class Rung:
-    """One bar: a phase as the ladder shows it. Times in reference seconds, ± as half-widths of 95 %."""
+    """One bar: a phase as the ladder shows it. Times in reference seconds, ± as half-widths of 95 %.
+
+    Its `index` is the number that edits speak of it by; `at_least` says that the record begins or ends within it.
+    """
 
     name: str
     start: float
@@ -34,6 +41,8 @@ class Rung:
     source: str = ""
     confirmed_by: str = ""
     index: int = 0
+    at_least: bool = False
+    alternatives: tuple[str, ...] = ()
 
     @property
     def is_set(self) -> bool:
@@ -58,7 +67,9 @@ def rung_of(phase: Phase) -> Rung:
         length_unc=half_width(length_sd(phase.start, phase.end)),
         source=phase.source.replace("_", " "),
         confirmed_by=phase.confirmed_by,
-        index=phase.index,
+        index=phase.edited_as,
+        at_least=not (phase.start.recorded and phase.end.recorded),
+        alternatives=phase.alternatives,
     )
 
 

@@ -1,0 +1,102 @@
+"""Commands that only read a case: what was recorded, its figures, phases and finds, and whether it is whole."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from .command_case import CASE, json_option, limits_option, opened_case, print_rows
+from .command_options import check_site, limit_set, rule_numbers, section_options, sections_asked
+
+
+@click.command()
+@CASE
+@json_option
+def channels(case: Path, as_json: bool) -> None:
+    """List what was recorded: site, unit, rate, span, seconds missing."""
+    from . import tables
+
+    with opened_case(case) as opened:
+        rows = tables.channel_rows(opened)
+        print_rows(rows, as_json, lambda: tables.channels(opened, rows))
+
+
+@click.command()
+@CASE
+@click.option("--believe", metavar="SITE", help="Arterial site to believe, such as femoral or left_radial.")
+@limits_option
+@section_options
+@json_option
+def figures(case: Path, believe: str | None, limits: str | None, as_json: bool, **wanted: Any) -> None:
+    """Minutes and areas outside each limit, computed values, each phase, and ledgers.
+
+    Every number with what was observed, left out, masked and missing. With --json the limits alone, unless
+    --section says otherwise.
+    """
+    from .figure_sections import Asked, rows_of, text_of
+
+    with opened_case(case) as opened:
+        check_site(opened, believe)
+        sections, about = sections_asked(as_json=as_json, **wanted)
+        asked = Asked(believe, limit_set(limits), **about)
+        print_rows(
+            rows_of(opened, sections, asked) if as_json else None,
+            as_json,
+            lambda: text_of(opened, sections, asked),
+        )
+
+
+@click.command()
+@CASE
+@json_option
+def phases(case: Path, as_json: bool) -> None:
+    """List the phases, each boundary with its ±, and the durations a team reports."""
+    from afterclamp.annotate import phases as phase_model
+
+    from . import tables
+
+    with opened_case(case) as opened:
+        found = phase_model.phases(opened)
+        print_rows(tables.phase_rows(found), as_json, lambda: tables.phases(opened, found))
+
+
+@click.command()
+@CASE
+@limits_option
+@click.option("--rules", is_flag=True, help="List the rules that are looked for, in words, instead.")
+@click.option(
+    "--held-back", is_flag=True, help="List what rules saw and did not put forward, with the reason, instead."
+)
+@json_option
+def finds(case: Path, limits: str | None, rules: bool, held_back: bool, as_json: bool) -> None:
+    """List what the rules found; each is a proposal for a qualified person to confirm."""
+    if rules and held_back:
+        raise click.UsageError("--rules and --held-back each list something else: give one of them")
+    from afterclamp.annotate.finds import find
+
+    from . import find_table
+
+    with opened_case(case) as opened:
+        found = find(opened, limits=rule_numbers(limits))
+        if rules:
+            print_rows(find_table.rule_rows(found), as_json, lambda: find_table.rules(found))
+        elif held_back:
+            print_rows(find_table.held_back_rows(found), as_json, lambda: find_table.held_back(opened, found))
+        else:
+            print_rows(find_table.find_rows(found), as_json, lambda: find_table.finds(opened, found))
+
+
+@click.command()
+@CASE
+@json_option
+def check(case: Path, as_json: bool) -> None:
+    """Check a case: traces, log, sources, versions. Ends with 1 when something is not as it was left."""
+    from . import checks, tables
+
+    found = checks.check_case(case)
+    print_rows([row.as_dict() for row in found], as_json, lambda: tables.checks(found))
+    sys.stdout.flush()
+    checks.refuse_if_wrong(found, case)
