@@ -29,6 +29,9 @@ OPEN_TO_AIR: dict[str, Parameter] = {
     "others_fall": _fixed(40, "%", "loss at another arterial site that counts as a fall"),
     "others_from": _fixed(20, "mm[Hg]", "lowest level that can be lost"),
     "others_before": _fixed(5, "s", "time before, over which another site's level is taken"),
+    "together": _fixed(
+        1.5, "mm[Hg]", "how far from zero each line of a source may lie where all are opened at once"
+    ),
     "block": _fixed(0.1, "s", "steps in which the wave is read"),
     "swing": _fixed(6, "1", "spread within a step, in standard deviations, up to which it is still"),
     "joined": _fixed(0.2, "s", "longest disturbance that does not end the stillness"),
@@ -44,6 +47,7 @@ FLUSH: dict[str, Parameter] = {
     "level": _fixed(180, "mm[Hg]", "lowest plateau"),
     "shortest": _fixed(0.5, "s", "shortest plateau"),
     "longest": _fixed(10, "s", "longest plateau"),
+    "held": _fixed(60, "s", "longest plateau of a valve that is held open"),
     "brief": _fixed(0.2, "s", "shortest plateau where the release is abrupt"),
     "abrupt": _fixed(0.06, "s", "time in which no pulse falls so far"),
     "spread": _fixed(30, "mm[Hg]", "5th to 95th percentile on the plateau, above which it has beats on it"),
@@ -211,7 +215,9 @@ SAMPLE: dict[str, Parameter] = {
 """Blood sample or closed tap; 2 s, 10 to 120 s and the flush are common practice without a source."""
 RUN_UP: dict[str, Parameter] = {
     "rise": _fixed(40, "mm[Hg]", "smallest rise without a beat, and smallest fall when it is let go"),
-    "shortest": _fixed(1.5, "s", "shortest time from a tenth to nine tenths of it; no beat rises for so long"),
+    "shortest": _fixed(
+        1.5, "s", "shortest time from a tenth to nine tenths of it; no beat rises for so long"
+    ),
     "release": _fixed(0.08, "s", "longest time of that fall; no pulse falls so fast"),
     "swing": _fixed(6, "mm[Hg]", "turn back up to which it still rises, or stays at its top"),
     "speed": _fixed(8, "mm[Hg]", "smallest rise of a second's mean, where it is looked for"),

@@ -123,6 +123,17 @@ def flow_by_weight(derived: Derived) -> Measured:
     return replace(flow, values=flow_per_weight(flow.values, weight), unit="mL/kg/min", name="flow_by_weight")
 
 
+def brain_perfusion_pressure(derived: Derived) -> Measured:
+    """Mean pressure of the radial line on the side of the inflow, mmHg: what perfuses the brain through that arm."""
+    side = derived.case.sheet.inflow_side
+    signal = derived.signals.get(f"{side}_radial") if side else None
+    if not side:
+        return Absent("no side of the inflow on the case sheet")
+    if signal is None:
+        return Absent(f"no {side} radial pressure is recorded")
+    return derived.pressure(signal)
+
+
 def pulse_course(derived: Derived, name: str, pulse_pressure: FloatArray) -> Series:
     """Pulse pressure of one line as the view has it, mmHg."""
     start = float(derived.grid[0]) if derived.grid.size else 0.0

@@ -14,6 +14,7 @@ from .figure_row import RUN_GAP_S, Figure, area_unit, exposed, with_exact, with_
 from .finds import Find, edited_limits, find_in
 from .limits import Limit, LimitSet, oxygen_constants, rule_limits
 from .measures.intervals import Interval
+from .measures.pressure import RAW
 from .named import Signal, under_their_site
 from .series import MISSING, OBSERVED, FloatArray, Series
 from .site import stand_ins
@@ -24,7 +25,6 @@ from .windows import Windows
 if TYPE_CHECKING:
     from afterclamp.io.case import Case
 
-RAW = "raw: artefacts are left in"
 OF_THE_LINE = ("E01", "E13")
 """Rules that hold a low pressure back because it looks like the line's and not the patient's."""
 
@@ -136,7 +136,7 @@ class Bench:
     def told(self, row: Figure) -> Figure:
         """The same row, saying whether artefacts were left in, and what its clocks allow."""
         if not self.derived.masked:
-            row = replace(row, clean="raw").noted("" if row.value is None else RAW)
+            row = replace(row, clean="raw").noted("" if row.value is None or RAW in row.note else RAW)
         return self._with_clocks(row)
 
     def _with_clocks(self, row: Figure) -> Figure:
@@ -147,20 +147,48 @@ class Bench:
             signals += [one for one in self.derived.signals.values() if one.name == "pump_flow"]
         names = {channel.source for one in signals for channel in one.channels}
         unset = [one.name for one in self.case.sources if one.name in names and one.clock.method == "unset"]
-        if row.value is None or len(names) < 2 or not unset:
+        if row.value is None or not unset:
             return row
-        clocks = f"the clock{'s' if len(unset) > 1 else ''} of {' and '.join(unset)}"
-        said = (
-            f"± unknown, {clocks} not set: which seconds of {' and '.join(sorted(names))} belong together is "
-            "taken from their stamps"
-        )
-        return replace(row, note="; ".join(filter(None, [said, row.note])))
+        clocks = f"the clock{'s' if len(unset) > 1 else ''} of {' and '.join(unset)} not set"
+        said = []
+        if len(names) > 1:
+            said.append(
+                f"± unknown, {clocks}: which seconds of {' and '.join(sorted(names))} belong together is "
+                "taken from their stamps"
+            )
+        said += [f"± unknown, {clocks}: {one}" for one in self._by_the_sheet(row)]
+        return replace(row, note="; ".join(filter(None, [*said, row.note])))
+
+    def _by_the_sheet(self, row: Figure) -> list[str]:
+        """What of a row rests on times of the case sheet, which are the reference clock's."""
+        found = []
+        if row.measure == "cerebral_saturation_of_baseline":
+            found.append("which readings lie in the baseline window of the case sheet is taken from its stamps")
+        by_hand = isinstance(self.derived.haemoglobin, Series) and not self.derived.haemoglobin.site
+        if row.measure == "oxygen_delivery_index" and by_hand:
+            found.append("which haemoglobin of the case sheet holds in a second is taken from its stamps")
+        return found
 
 
-def known_with(measured: Measured, other: Measured) -> Measured:
-    """A measure whose seconds are missing where the channel that decides about them is."""
+def known_with(measured: Measured, other: Measured, within: Sequence[Interval] | None = None) -> Measured:
+    """A measure whose seconds are missing where the channel that decides about them is.
+
+    Parameters
+    ----------
+    measured, other : Series or Absent
+        The measure, and the channel that decides about it; where either is absent nothing changes.
+    within : sequence of (start, end), optional
+        Reference seconds in which it decides; everywhere if not given.
+    """
     if isinstance(measured, Absent) or isinstance(other, Absent):
         return measured
-    state = np.maximum(measured.state, np.where(other.state == MISSING, MISSING, OBSERVED).astype(np.uint8))
+    unknown = other.state == MISSING
+    if within is not None:
+        t = other.t
+        decides = np.zeros(t.size, dtype=np.bool_)
+        for start, end in within:
+            decides |= (t >= start) & (t < end)
+        unknown &= decides
+    state = np.maximum(measured.state, np.where(unknown, MISSING, OBSERVED).astype(np.uint8))
     values = np.where(state == OBSERVED, measured.values, np.nan)
     return Series(measured.start, values, state, measured.unit, measured.name, measured.site, measured.note)

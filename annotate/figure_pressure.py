@@ -4,16 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
+
+import numpy as np
 
 from .derived import Absent, Measured
 from .figure_bench import Bench, known_with
 from .figure_row import Figure, Outside, exposed, minutes_text, outside_of
 from .limits import Limit
-from .measures.intervals import Interval
+from .measures.intervals import Interval, seconds_where, subtract_intervals
 from .named import Signal
+from .series import MISSING, OBSERVED
 from .site_choices import sites_in
-from .windows import seconds_at
+from .windows import seconds_at, within
 
+HOLDS_BYPASS = ("established", "bypass", "record")
+"""Phases in which bypass takes from the pressure by plan."""
+BANDS = {"mean_arterial_pressure_from_55": 55.0, "mean_arterial_pressure_from_65": 65.0}
+"""Disjoint bands of the mean arterial pressure, mmHg: the lower end, which is in; the limit is the upper one."""
+PRESSURE_LIMITS = ("mean_arterial_pressure", *BANDS)
 FLOW_FOR_PRESSURE = 1.3  # L/min; under it the pump does not carry the circulation (this project's choice)
 CHANGES_BY = (
     0.25  # part of a figure by which another site has to change it to be told (this project's choice)
@@ -25,37 +34,105 @@ AtSite = Callable[[Signal], Measured]
 
 
 def pressure_rows(bench: Bench, limit: Limit, rivals: list[str]) -> list[Figure]:
-    """The rows of one limit of the mean arterial pressure, in each of its phases."""
+    """The rows of one limit of the mean arterial pressure, or of a band of it, in each of its phases.
+
+    Whatever the phase, what bypass takes from the pressure by plan is left out and told apart in rows of its own:
+    arrests, brain perfusion alone, and flow that does not carry the circulation.
+    """
     derived, arrests = bench.derived, bench.windows.arrests
-    pressure = derived.mean_arterial_pressure
+    floor = BANDS.get(limit.measure)
     rows = []
     for token, window in bench.windows.of(limit.phase):
-        if token != "established":
-            exclude = arrests if token == "bypass" else []
-            row = bench.row(limit, pressure, token, window, exclude, "", rivals)
-            rows.append(_with_what_else(bench, row, limit, window, exclude, derived.pressure))
+        on_bypass = token in HOLDS_BYPASS
+        low = _low_flow(bench) if on_bypass else []
+        exclude = arrests + low if on_bypass else []
+        pressure = _with_flow(bench, derived.mean_arterial_pressure) if on_bypass else derived.mean_arterial_pressure
+        at_site = partial(_at_site, bench, on_bypass=on_bypass, floor=floor)
+        words = f"arrests, brain perfusion alone and flow under {FLOW_FOR_PRESSURE:g} L/min" if on_bypass else ""
+        if on_bypass and token == "record":
+            words += ", on bypass only"
+        if floor is None:
+            row = bench.row(limit, pressure, token, window, exclude, words, rivals)
+        else:
+            row = _band_row(bench, limit, pressure, token, window, exclude, words, rivals)
+        rows.append(_with_what_else(bench, row, limit, window, exclude, at_site))
+        if not on_bypass or limit.is_above or floor is not None or isinstance(window, Absent):
             continue
-        low = seconds_at(derived.pump_flow, "below", FLOW_FOR_PRESSURE)
-        words = f"arrests, brain perfusion alone and flow under {FLOW_FOR_PRESSURE:g} L/min"
-        exclude = arrests + low
-        row = bench.row(limit, _with_flow(bench, pressure), token, window, exclude, words, rivals)
-        rows.append(
-            _with_what_else(
-                bench, row, limit, window, exclude, lambda one: _with_flow(bench, derived.pressure(one))
-            )
-        )
-        if limit.below is not None and arrests and not isinstance(window, Absent):
-            apart = bench.row(limit, pressure, "lower_body_arrest", arrests, [], "", rivals)
-            rows.append(apart.noted("in planned arrest and brain perfusion alone: told apart, not judged"))
-            mistaken = bench.row(limit, pressure, token, window, [], "", rivals)
-            mistaken = replace(mistaken, part="arrests counted in")
-            rows.append(mistaken.noted("arrests not excluded: the usual mistake, for comparison"))
+        rows += _told_apart(bench, limit, token, window, low, rivals)
     return rows
 
 
+def _told_apart(
+    bench: Bench, limit: Limit, token: str, window: list[Interval], low: list[Interval], rivals: list[str]
+) -> list[Figure]:
+    """What was left out of a row: in the arrests, and at low flow; and the row as it would be with the arrests."""
+    pressure, arrests = bench.derived.mean_arterial_pressure, bench.windows.arrests
+    rows = []
+    if arrests:
+        apart = bench.row(limit, pressure, "lower_body_arrest", arrests, [], "", rivals)
+        rows.append(apart.noted("in planned arrest and brain perfusion alone: told apart, not judged"))
+    slow = within(subtract_intervals(low, arrests), window)
+    if slow:
+        rest = subtract_intervals(window, slow)
+        words = f"arrests, and all but flow under {FLOW_FOR_PRESSURE:g} L/min on bypass"
+        apart = bench.row(limit, pressure, token, window, rest, words, rivals)
+        apart = replace(apart, part=f"flow under {FLOW_FOR_PRESSURE:g} L/min on bypass")
+        rows.append(apart.noted("while the pump does not carry the circulation: told apart, not judged"))
+    if arrests:
+        mistaken = bench.row(limit, pressure, token, window, [], "", rivals)
+        mistaken = replace(mistaken, part="arrests counted in")
+        rows.append(mistaken.noted("arrests not excluded: the usual mistake, for comparison"))
+    return rows
+
+
+def _band_row(
+    bench: Bench, limit: Limit, pressure: Measured, token: str, window: Window, exclude: list[Interval],
+    words: str, rivals: list[str],
+) -> Figure:  # fmt: skip
+    """The row of a band: seconds under its lower end belong to another band and are left out."""
+    floor = BANDS[limit.measure]
+    deeper = seconds_at(pressure, "below", floor)
+    lower = f"pressure under {floor:g} mm[Hg], which is another band"
+    row = bench.row(
+        limit, pressure, token, window, exclude + deeper, " and ".join(filter(None, [words, lower])), rivals
+    )
+    row = replace(row, part=f"from {floor:g} mmHg on")
+    if row.value is None or isinstance(pressure, Absent) or isinstance(window, Absent):
+        return row
+    whole_s = exposed(limit, pressure, window, exclude).observed_s
+    return row.noted(f"with the seconds under {floor:g} mm[Hg] {whole_s / 60:.1f} min were observed")
+
+
+def _low_flow(bench: Bench) -> list[Interval]:
+    """Seconds on bypass in which the pump does not carry the circulation."""
+    return within(seconds_at(bench.derived.pump_flow, "below", FLOW_FOR_PRESSURE), bench.windows.bypass)
+
+
 def _with_flow(bench: Bench, pressure: Measured) -> Measured:
-    """The pressure where the flow that decides about it is known."""
-    return known_with(pressure, bench.derived.pump_flow)
+    """The pressure where, on bypass, the flow that decides about it is known."""
+    return known_with(pressure, bench.derived.pump_flow, bench.windows.bypass)
+
+
+def _at_site(bench: Bench, signal: Signal, *, on_bypass: bool, floor: float | None) -> Measured:
+    """The pressure of another line as a row counts it; what lies in another band is missing in it."""
+    pressure: Measured = bench.derived.pressure(signal)
+    if on_bypass:
+        pressure = _with_flow(bench, pressure)
+    if floor is None or isinstance(pressure, Absent):
+        return pressure
+    deeper = (pressure.state == OBSERVED) & (pressure.values < floor)
+    state = np.where(deeper, MISSING, pressure.state).astype(np.uint8)
+    return replace(pressure, values=np.where(deeper, np.nan, pressure.values), state=state)
+
+
+def with_bypass_unknown(bench: Bench, limit: Limit, row: Figure) -> Figure:
+    """The same row, labelled where nobody knows which part of the record was bypass and the limit asks for it."""
+    asks = limit.phase == "off" or (limit.phase == "record" and limit.measure in PRESSURE_LIMITS)
+    if not asks or row.phase != "record" or row.value is None or bench.windows.has_pump:
+        return row
+    said = "no pump flow is recorded: bypass is not known and may be counted in"
+    row = replace(row, note="; ".join(filter(None, [said, row.note])))
+    return replace(row, part=", ".join(filter(None, [row.part, "bypass not known"])))
 
 
 def _with_what_else(
@@ -78,7 +155,9 @@ def _with_stand_ins(
         return row
     sentences = []
     for signal, (start, end), why in bench.instead:
-        inside = [(max(start, a), min(end, b)) for a, b in window if a < end and b > start]
+        inside = within([(start, end)], window)
+        if not bench.derived.masked:  # what is masked is counted then; only what was not recorded is not
+            inside = within(inside, _not_observed(bench.derived.mean_arterial_pressure))
         series = at_site(signal)
         if not inside or isinstance(series, Absent):
             continue
@@ -91,6 +170,11 @@ def _with_stand_ins(
                 f"{found.observed_s / 60:.1f} observed min of them"
             )
     return row.noted(*sentences)
+
+
+def _not_observed(measured: Measured) -> list[Interval]:
+    """Seconds in which a measure is missing or masked."""
+    return [] if isinstance(measured, Absent) else seconds_where(measured.state != OBSERVED, measured.start)
 
 
 def _with_doubted(

@@ -73,9 +73,14 @@ class Figure:
         Which part of the phase was counted, where rows of one limit and phase differ in that.
     bridged_s, bridged_outside_s, bridged_area : float or None
         Masked seconds that a straight line between their neighbours can bridge (`masked_gaps.across_masked`), and
-        time and area outside with them: an estimate beside the observed numbers, None where nothing is bridged.
+        time (seconds) and area outside with them: an estimate to be printed beside the observed numbers, None where
+        nothing is bridged. Both count of ``observed_s + bridged_s``.
     exact_outside_s, exact_area : float or None
         The same with straight lines between the values of the seconds, cut where they cross the limit.
+    limit_words : str
+        The limit in words where its number alone says too little: ``"below 80 % of 61.2 %"``.
+    outside_unc_s : float or None
+        Half width of the 95 % interval of `outside_s` (`figure_uncertainty`); infinite where a clock was set by nobody.
     counted : Counted or None
         What it was counted from, to be drawn out second by second (`dose.dose`); None for a mean. Not in `to_dict`.
     """
@@ -113,6 +118,8 @@ class Figure:
     bridged_area: float | None = None
     exact_outside_s: float | None = None
     exact_area: float | None = None
+    limit_words: str = ""
+    outside_unc_s: float | None = None
     counted: Counted | None = field(default=None, compare=False, repr=False)
 
     @property

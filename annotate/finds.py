@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, overload
 
 import numpy as np
 
+from .inconsistencies import Inconsistency, inconsistencies_of
 from .order import Z95, half_width, not_set
 from .phases import phases
 from .rules import RULES, Find, Link, Rule
@@ -35,6 +36,8 @@ GOES_BEFORE: Mapping[str, frozenset[str]] = {
     "E25": frozenset({"E06"}),
 }
 """What each of these classes may be preceded by; of two such finds the lag is told, never a cause."""
+MEANWHILE = frozenset({"E07", "E08", "E10"})
+"""Stops that may begin while a pressure is low already, and take it lower."""
 LASTING = frozenset({"E06", "E09", "E13", "E17", "E18"})
 """Classes that go before whatever of `FOLLOWS_S` begins while they last, however long after their own beginning."""
 FOLLOWS_S: Mapping[str, float] = {"E19": 180.0, "E20": 180.0, "E25": 180.0}
@@ -61,6 +64,8 @@ class Finds(Sequence[Find]):
         The believed arterial site, empty if there is none.
     site_reason : str
         Why.
+    asked : tuple of Inconsistency
+        What cannot all be as it stands, of phases and of what was said (`inconsistencies`).
     """
 
     finds: tuple[Find, ...]
@@ -68,6 +73,7 @@ class Finds(Sequence[Find]):
     held_back: tuple[Find, ...] = ()
     site: str = ""
     site_reason: str = ""
+    asked: tuple[Inconsistency, ...] = ()
 
     @overload
     def __getitem__(self, index: int) -> Find: ...
@@ -148,7 +154,9 @@ def find(
 
     view = View.of(case, believe)
     own = {} if limits is not None else rule_limits(*in_force(case))
-    return find_in(view.with_phases(phases(case, view)), {**own, **edited_limits(case), **numbers(limits)})
+    by_phase = phases(case, view)
+    found = find_in(view.with_phases(by_phase), {**own, **edited_limits(case), **numbers(limits)})
+    return replace(found, asked=tuple(inconsistencies_of(case, by_phase, view)))
 
 
 def numbers(limits: Mapping[str, float] | LimitSet | str | None) -> dict[str, float]:
@@ -173,12 +181,21 @@ def edited_limits(case: Case) -> dict[str, float]:
     }
 
 
-def find_in(view: View, limits: Mapping[str, float] | None = None, rules: Sequence[Rule] = RULES) -> Finds:
+Raw = tuple[tuple[Find, ...], tuple[str, ...]]
+"""What one rule gave by itself, neither told apart nor linked, and what of it could not be asked."""
+
+
+def find_in(
+    view: View,
+    limits: Mapping[str, float] | None = None,
+    rules: Sequence[Rule] = RULES,
+    kept: dict[Hashable, Raw] | None = None,
+) -> Finds:
     """The same on a view that has its phases laid in: no file is touched.
 
     While the believed line has no usable second, rules of the pressure are asked of the line that stands in
     (`site.stand_ins`), and where a person chose another line, of that one: a find names the site that it was
-    judged at.
+    judged at. What a rule gave on this view by the same numbers before is taken from `kept`, which is added to.
     """
     chosen = [one for one in view.chosen if one.name != view.believed]
     instead = [_judged_at(view, one) for one in (*stand_ins(view), *chosen)]
@@ -193,21 +210,14 @@ def find_in(view: View, limits: Mapping[str, float] | None = None, rules: Sequen
             if name.startswith(prefix)
         }
         missing += rule.refused(own)
-        by_others = [other for other in instead if "site" in rule.needs and not rule.missing(other)]
-        for other in by_others:
-            judged = [one for one in rule.find(other, rule.values(own)) if one.site == other.believed]
-            found += [_on_its_clocks(_at_a_stand_in(one, other), rule, other) for one in judged]
-        seen = believed if "site" in rule.needs else view
-        absent = rule.missing(seen)
-        if absent and by_others:
-            missing += rule.not_asked(by_others[0])
-            continue
-        if absent:
-            missing.append(f"{rule.code} not looked for: {', '.join(absent)}")
-            continue
-        missing += rule.not_asked(seen)
-        missing += rule.parts(seen, rule.values(own)) if rule.parts else []
-        found += [_on_its_clocks(one, rule, seen) for one in rule.find(seen, rule.values(own))]
+        key = (rule.code, rule.name, *sorted(rule.values(own).items()))
+        raw = kept.get(key) if kept is not None else None
+        if raw is None:
+            raw = _look_for(rule, rule.values(own), believed if "site" in rule.needs else view, instead)
+            if kept is not None:
+                kept[key] = raw
+        found += raw[0]
+        missing += raw[1]
     ordered = _told_apart(sorted(found, key=lambda one: (one.start_s, one.code, one.channels, one.end_s)))
     return Finds(
         linked_up([one for one in ordered if not one.held_back], view),
@@ -216,6 +226,23 @@ def find_in(view: View, limits: Mapping[str, float] | None = None, rules: Sequen
         view.believed,
         view.believed_reason,
     )
+
+
+def _look_for(rule: Rule, values: Mapping[str, float], seen: View, instead: Sequence[View]) -> Raw:
+    """One rule asked of the view that it goes by, and of the lines that stand in for the believed one."""
+    found: list[Find] = []
+    by_others = [other for other in instead if "site" in rule.needs and not rule.missing(other)]
+    for other in by_others:
+        judged = [one for one in rule.find(other, values) if one.site == other.believed]
+        found += [_on_its_clocks(_at_a_stand_in(one, other), rule, other) for one in judged]
+    absent = rule.missing(seen)
+    if absent and by_others:
+        return tuple(found), tuple(rule.not_asked(by_others[0]))
+    if absent:
+        return tuple(found), (f"{rule.code} not looked for: {', '.join(absent)}",)
+    missing = [*rule.not_asked(seen), *(rule.parts(seen, values) if rule.parts else ())]
+    found += [_on_its_clocks(one, rule, seen) for one in rule.find(seen, values)]
+    return tuple(found), tuple(missing)
 
 
 def _judged_at(view: View, one: StandIn) -> View:
@@ -295,11 +322,29 @@ def linked_up(found: Sequence[Find], view: View) -> tuple[Find, ...]:
                         )
                     )
             elif other.code in GOES_BEFORE.get(one.code, ()):
-                link = _preceded(one, other, view)
+                link = _preceded(one, other, view) or _deepened(one, other, view)
                 if link is not None:
                     links.append(link)
         out.append(replace(one, linked=tuple(links)))
     return tuple(out)
+
+
+def _deepened(one: Find, other: Find, view: View) -> Link | None:
+    """A link to a stop of the flow that began while a pressure was low already, and before it was lowest."""
+    pressure = view.get(one.site)
+    if one.code not in FALLS or other.code not in MEANWHILE or pressure is None:
+        return None
+    first, last = view.index(one.start_s), view.index(one.end_s)
+    if not one.start_s < other.start_s < one.end_s or not np.isfinite(pressure[first:last]).any():
+        return None
+    lowest_s = view.time(first + int(np.nanargmin(pressure[first:last])))
+    doubt = Z95 * view.sd_between(one.channels[0], lowest_s, other.channels[0], other.start_s)
+    if not lowest_s > other.start_s:
+        return None
+    known = bool(np.isfinite(doubt))
+    lag_s = one.start_s - other.start_s if known else None
+    ordered = lowest_s - other.start_s > doubt
+    return Link("lowest preceded by", other.name, other.code, other.key, lag_s, ordered, at_s=other.start_s)
 
 
 def _preceded(one: Find, other: Find, view: View) -> Link | None:

@@ -6,6 +6,7 @@ whose ± overlap are never called out of order, and nothing is said of a time wh
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -80,9 +81,7 @@ class Inconsistency:
 
 def inconsistencies_of(case: Case, found: Sequence[Phase], view: View) -> list[Inconsistency]:
     """`inconsistencies` of a case: its lines, its phases in force, its view, its case sheet."""
-    return inconsistencies(
-        found, said_times(case.notes), view, case.sheet, copied=copied_lengths(case.notes)
-    )
+    return inconsistencies(found, said_times(case.notes), view, case.sheet, copied=copied_lengths(case.notes))
 
 
 def inconsistencies(
@@ -166,12 +165,14 @@ def _clamp_outside(found: Sequence[Phase]) -> Iterator[Inconsistency]:
         todo = "Look at what dates the clamp, or set its times on the phase ladder."
         if bypass.start.recorded and _surely_before(clamp.start, bypass.start):
             yield Inconsistency(
-                1, f"The clamp goes on at {{0}} {pm(clamp.start.unc_s)}, before bypass at {{1}} {pm(bypass.start.unc_s)}.",
+                1, f"The clamp goes on at {{0}} {pm(clamp.start.unc_s)}, before bypass at {{1}} "
+                f"{pm(bypass.start.unc_s)}.",
                 todo, (clamp.start_s, bypass.start_s),
             )  # fmt: skip
         if bypass.end.recorded and clamp.end.recorded and _surely_before(bypass.end, clamp.end):
             yield Inconsistency(
-                1, f"The clamp comes off at {{0}} {pm(clamp.end.unc_s)}, after bypass ended at {{1}} {pm(bypass.end.unc_s)}.",
+                1, f"The clamp comes off at {{0}} {pm(clamp.end.unc_s)}, after bypass ended at {{1}} "
+                f"{pm(bypass.end.unc_s)}.",
                 todo, (clamp.end_s, bypass.end_s),
             )  # fmt: skip
 
@@ -184,7 +185,7 @@ def _clamps(found: Sequence[Phase], ranked: Sequence[SaidEvent]) -> Iterator[Inc
                 2, "The clamp comes off at {1}, not after it went on at {0}.", "Set its times on the phase ladder.",
                 (clamp.start_s, clamp.end_s),
             )  # fmt: skip
-    for one, other in zip(clamps, clamps[1:], strict=False):
+    for one, other in itertools.pairwise(clamps):
         if _surely_before(other.start, one.end):
             yield Inconsistency(
                 2, "A clamp goes on at {0} while another is on until {1}.",
@@ -285,7 +286,9 @@ def _protamine(
     if not ends:
         return
     first = min(ends, key=lambda phase: phase.end_s)
-    given = [Said("protamine", row.time, 0.0, "", "the case sheet") for row in sheet.protamine] if sheet else []
+    given = (
+        [Said("protamine", row.time, 0.0, "", "the case sheet") for row in sheet.protamine] if sheet else []
+    )
     given = given or [event.best for event in events if event.kind == "protamine"]
     for one in given:
         if _surely_before(_boundary_of(one), first.end):
@@ -303,8 +306,12 @@ def _anticoagulation(
         return
     on = min(begun, key=lambda phase: phase.start_s)
     rows = {
-        "heparin": [Said("heparin", row.time, source="the case sheet") for row in sheet.heparin] if sheet else [],
-        "act": [Said("act", row.drawn, source="the case sheet") for row in sheet.clotting_time] if sheet else [],
+        "heparin": [Said("heparin", row.time, source="the case sheet") for row in sheet.heparin]
+        if sheet
+        else [],
+        "act": [Said("act", row.drawn, source="the case sheet") for row in sheet.clotting_time]
+        if sheet
+        else [],
     }
     todo = "Write it on the case sheet, or look at the clock that it was written by."
     for kind, words in (("heparin", "heparin"), ("act", "activated clotting time")):
@@ -317,8 +324,8 @@ def _anticoagulation(
         first = min(own, key=lambda one: one.t)
         if _surely_before(on.start, _boundary_of(first)):
             yield Inconsistency(
-                9, f"The first {words} is at {{0}} {pm(first.unc_s)} by {_quote(first)}, after going on bypass at {{1}} "
-                f"{pm(on.start.unc_s)}.", todo, (first.t, on.start_s),
+                9, f"The first {words} is at {{0}} {pm(first.unc_s)} by {_quote(first)}, after going on bypass "
+                f"at {{1}} {pm(on.start.unc_s)}.", todo, (first.t, on.start_s),
             )  # fmt: skip
 
 
@@ -344,8 +351,8 @@ def _sources(
             continue
         yield Inconsistency(
             10,
-            f"{_quote(one)} is at {{1}} {pm(one.unc_s)}, the {end} of {NAMES[name]} by {edge.channel.replace('_', ' ')} "
-            f"at {{0}} {pm(edge.unc_s)}: {clock(abs(one.t - edge.time_s))} apart.",
+            f"{_quote(one)} is at {{1}} {pm(one.unc_s)}, the {end} of {NAMES[name]} by "
+            f"{edge.channel.replace('_', ' ')} at {{0}} {pm(edge.unc_s)}: {clock(abs(one.t - edge.time_s))} apart.",
             "Look at the clock that the line was written by, and at the trace.",
             (edge.time_s, one.t),
         )
@@ -369,4 +376,3 @@ def _copied(sums: dict[str, Duration], copied: Sequence[CopiedLength]) -> Iterat
                 "Look which of the two was copied wrongly; the paper gives what its ends make.",
                 (one.t,),
             )
-

@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from typing import Literal
 
+from .limit_rules import given, own_number, parameter_for, rules_on
 from .limit_set import EditedLimit, Limit, LimitSet, default_sets
-from .limits import Choice, place, rank
+from .limits import Choice, Place, place, rank
 
 State = Literal["edited", "local", "published", "practice"]
 
-ESTABLISHED_IN = {"established": ("established", "bypass", "record"), "bypass": ("bypass", "record")}
-"""Windows that hold another one: a limit for the whole record speaks of established bypass as well."""
+_PARTS = {
+    "pre": {"pre"},
+    "post": {"post"},
+    "off": {"pre", "post"},
+    "selective_cerebral": {"brain"},
+    "established": {"established", "brain"},
+    "bypass": {"established", "brain", "ramps"},
+    "record": {"pre", "established", "brain", "ramps", "post"},
+}
+"""What the windows of limits are made of: a limit for the whole record speaks of the time before bypass as well."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +49,10 @@ class LimitRow:
     rivals : tuple of Rival
         Other limits on the same measure that give another number: of its own set, of the others in force, and of
         those that come with the program.
+    gives : str
+        The number of a rule that it gives, ``"E13.below"``; empty where no find goes by it.
+    instead : mapping
+        Where none does, the numbers that rules on its measure go by: by ``"E13.below"`` what it is.
     """
 
     set_name: str
@@ -48,6 +61,8 @@ class LimitRow:
     state: State
     stands_back_for: str
     rivals: tuple[Rival, ...]
+    gives: str = ""
+    instead: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def key(self) -> str:
@@ -65,7 +80,8 @@ def limit_rows(choice: Choice) -> list[LimitRow]:
     versions = {one.name: one.version for one in choice.sets}
     effective = {one.name: one for one in choice.in_force}
     everything = [*choice.sets, *(one for one in default_sets() if one.name not in versions)]
-    before: dict[tuple[str, str, bool], str] = {}
+    before: dict[Place, str] = {}
+    giving = given(*choice.in_force)
     rows = []
     for one in rank(choice.sets):
         for own in one:
@@ -73,6 +89,7 @@ def limit_rows(choice: Choice) -> list[LimitRow]:
                 continue
             limit = effective[one.name][own.id]
             first = before.setdefault(place(own), one.name)
+            gives = next((key for key, (name, by) in giving.items() if (name, by.id) == (one.name, own.id)), "")
             rows.append(
                 LimitRow(
                     one.name,
@@ -81,9 +98,17 @@ def limit_rows(choice: Choice) -> list[LimitRow]:
                     _state(one, limit),
                     "" if first == one.name else first,
                     tuple(_rivals(one, own, limit, everything)),
+                    gives,
+                    {} if gives or first != one.name else _instead(own, giving),
                 )
             )
     return rows
+
+
+def _instead(limit: Limit, giving: Mapping[str, tuple[str, Limit]]) -> dict[str, float]:
+    """The numbers that rules on a limit's measure go by: its own place's, else those of the measure's other places."""
+    keys = (parameter_for(limit),) if parameter_for(limit) else rules_on(limit.measure)
+    return {key: giving[key][1].value if key in giving else own_number(key) for key in keys}
 
 
 def _state(one: LimitSet, limit: Limit) -> State:
@@ -113,4 +138,4 @@ def _rivals(one: LimitSet, own: Limit, limit: Limit, sets: Iterable[LimitSet]) -
 
 
 def _same_time(one: str, other: str) -> bool:
-    return one == other or other in ESTABLISHED_IN.get(one, ()) or one in ESTABLISHED_IN.get(other, ())
+    return bool(_PARTS[one] & _PARTS[other])

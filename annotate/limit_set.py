@@ -15,6 +15,10 @@ A set may hold the constants of oxygen content as well::
 
 With nothing else in it, the limits stay those that come with the program. Which sets a case is read by stands in
 `limits`.
+
+A unit may be written in any unit of the measure's dimension, and as people write it: ``mmHg``, ``kPa``. The number is
+converted when the set is read (`limit_measures`), so that figures and rules go by the same one; how the file has it is
+kept beside it.
 """
 
 from __future__ import annotations
@@ -22,12 +26,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 from afterclamp.io.errors import CaseError, FileUnreadable
 from afterclamp.io.typed_toml import Table, load
 from pydantic import Field, model_validator
 
+from .limit_measures import implausible, in_own_unit, measure_of
 from .measures.oxygen import OxygenConstants
 
 FOLDER = Path(__file__).parent / "limit_sets"
@@ -39,22 +44,32 @@ STATUS = {
     "U": "this unit's own",
 }
 
-PHASES = ("pre", "post", "off", "established", "bypass", "record")
+PHASES = ("pre", "post", "off", "established", "bypass", "selective_cerebral", "record")
 """Where a limit is looked at; ``off`` is before and after bypass, ``established`` from full flow to weaning."""
+
+
+SIDES = ("below", "above", "at_least")
+
+
+class Written(Table):
+    """A limit's number as its file has it, where that is another unit than the measure's own."""
+
+    value: float = Field(description="the number in the unit beside it")
+    unit: str = Field(min_length=1, description="a UCUM unit")
 
 
 class Limit(Table):
     """One limit.
 
     Exactly one of `below`, `above` and `at_least` says which values lie outside: under it, over it, or
-    at it and over it.
+    at it and over it. Number and unit are those of the measure, whatever the file writes; `written` keeps that.
     """
 
     id: str = Field(
         pattern=r"^[a-z0-9][a-z0-9-]*$", description="a short id in small letters, digits and hyphens"
     )
     measure: str = Field(min_length=1, description='a measure such as "mean_arterial_pressure"')
-    phase: Literal["pre", "post", "off", "established", "bypass", "record"] = Field(
+    phase: Literal["pre", "post", "off", "established", "bypass", "selective_cerebral", "record"] = Field(
         description=f"one of {', '.join(PHASES)}"
     )
     below: float | None = Field(default=None, description="a number: values under it lie outside")
@@ -71,11 +86,45 @@ class Limit(Table):
     note: str = Field(default="", description="what the number rests on")
     rivals: tuple[str, ...] = Field(default=(), strict=False, description="ids of limits that say otherwise")
     figure: bool = Field(default=True, description="false for a limit that is only named as a rival")
+    written: Written | None = Field(
+        default=None, description="left out in a file: how it writes a number that was converted"
+    )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _in_the_unit_of_the_measure(cls, content: Any) -> Any:
+        """Number and unit in the measure's own unit, before anything goes by them."""
+        if not isinstance(content, dict):
+            return content
+        name, unit = content.get("measure"), content.get("unit")
+        sides = [side for side in SIDES if _is_number(content.get(side))]
+        if not (isinstance(name, str) and name and isinstance(unit, str) and unit and len(sides) == 1):
+            return content  # the fields say what is missing
+        try:
+            measure = measure_of(name)
+            value, code = in_own_unit(measure, content[sides[0]], unit)
+        except ValueError as wrong:
+            raise ValueError(f"limit '{content.get('id', '?')}': {wrong}") from wrong
+        if code == measure.unit:
+            return {**content, "unit": code}
+        written = {"value": content[sides[0]], "unit": code}
+        return {**content, sides[0]: value, "unit": measure.unit, "written": written}
 
     @model_validator(mode="after")
     def _one_side(self) -> Limit:
         if sum(side is not None for side in (self.below, self.above, self.at_least)) != 1:
             raise ValueError(f"limit '{self.id}' needs exactly one of 'below', 'above' and 'at_least'")
+        measure = measure_of(self.measure)
+        if self.written is not None:
+            value, _ = in_own_unit(measure, self.written.value, self.written.unit)
+            if abs(value - self.value) > 1e-6 * max(1.0, abs(value)):
+                raise ValueError(
+                    f"limit '{self.id}': {self.written.value:g} {self.written.unit} is {value:g} {self.unit}, not "
+                    f"{self.value:g}; leave out 'written'"
+                )
+        doubt = implausible(measure, self.value)
+        if doubt:
+            raise ValueError(f"limit '{self.id}': {doubt}")
         return self
 
     @property
@@ -104,9 +153,15 @@ class Limit(Table):
         return f"{self.side} {self.value:g} {self.unit}"
 
     @property
+    def as_written(self) -> str:
+        """``"8 kPa"`` where the file has another unit than the measure; else empty."""
+        return f"{self.written.value:g} {self.written.unit}" if self.written is not None else ""
+
+    @property
     def cited(self) -> str:
-        """The source, with a word where it was only read in a text that quotes it."""
-        return f"{self.source} (read in a text that quotes it)" if self.read == "secondary" else self.source
+        """The source, with a word where it was only read in a text that quotes it, or has another unit."""
+        said = f"{self.source} (read in a text that quotes it)" if self.read == "secondary" else self.source
+        return f"{said} (written there as {self.side} {self.as_written})" if self.written is not None else said
 
 
 class EditedLimit(Limit):
@@ -129,7 +184,13 @@ class EditedLimit(Limit):
         """A limit with another number on the same side."""
         content = {name: getattr(limit, name) for name in Limit.model_fields}
         side = next(name for name in ("below", "above", "at_least") if content[name] is not None)
-        own = {side: value, "status": "U", "source": f"edited by {by or 'nobody named'}: {why}", "read": ""}
+        own: dict[str, Any] = {
+            side: value,
+            "status": "U",
+            "source": f"edited by {by or 'nobody named'}: {why}",
+            "read": "",
+            "written": None,
+        }
         return cls(**{**content, **own}, was=limit, by=by, why=why)
 
     @property
@@ -169,6 +230,13 @@ class LimitSet(Table):
     def _ids(self) -> LimitSet:
         if not self.limit and self.oxygen is None:
             raise ValueError("a set needs at least one table [[limit]], or a table [oxygen]")
+        if not self.is_shipped:
+            published = next((limit.id for limit in self.limit if limit.status == "P"), "")
+            if published:
+                raise ValueError(
+                    f"limit '{published}' of the set '{self.name}' says status \"P\", which only the set that comes "
+                    'with the program can: write "U", and name the publication in source'
+                )
         ids = [limit.id for limit in self.limit]
         twice = sorted({one for one in ids if ids.count(one) > 1})
         if twice:
@@ -222,19 +290,32 @@ class LimitSet(Table):
         Raises
         ------
         FileUnreadable
-            No such set or file, or not in the form above; the message names file and key.
+            No such set or file, not in the form above, a measure that there is none of, a unit that is not one of
+            its measure's, or a file that has the name of a set that comes with the program; the message names file
+            and limit.
         """
         if isinstance(name_or_path, str) and name_or_path in built_in():
-            path = FOLDER / f"{name_or_path}.toml"
-        else:
-            path = Path(name_or_path)
-            if not path.is_file():
-                raise FileUnreadable(
-                    "there is no such limit set",
-                    path=path,
-                    todo=f"Give a TOML file, or one of: {', '.join(built_in())}",
-                )
-        return load(path, cls, "limit set")
+            return load(FOLDER / f"{name_or_path}.toml", cls, "limit set")
+        path = Path(name_or_path)
+        if not path.is_file():
+            raise FileUnreadable(
+                "there is no such limit set",
+                path=path,
+                todo=f"Give a TOML file, or one of: {', '.join(built_in())}",
+            )
+        found = load(path, cls, "limit set")
+        if found.is_shipped and found != shipped(found.name):
+            raise FileUnreadable(
+                f"'{found.name}' is the name of a set that comes with the program, and this one is another",
+                path=path,
+                place="key name",
+                todo="Give your own set a name of its own",
+            )
+        return found
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
 
 
 def built_in() -> list[str]:

@@ -21,8 +21,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from afterclamp.io.errors import EditRefused
+from afterclamp.io.typed_toml import sentence_of
 from pydantic import ValidationError
 
+from .limit_measures import LIMIT_MEASURES, implausible
+from .limit_rules import rule_limits
 from .limit_set import (
     FOLDER,
     PHASES,
@@ -65,6 +68,8 @@ __all__ = [
 Payload = Mapping[str, Any]
 Key = tuple[str, str]
 """The name of a set and the id of a limit in it."""
+Place = tuple[str, str, bool]
+"""Measure, phase and side: where one limit stands before another."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +152,22 @@ def chosen_in(case: Case, more: Sequence[Payload] = (), by: str = "") -> Choice:
         for (name, limit), number in numbers.items()
         if (name, limit) not in known
     ]
-    return Choice(sets, numbers, chosen_by, tuple(unclear))
+    return Choice(sets, _possible(sets, numbers, unclear), chosen_by, tuple(unclear))
+
+
+def _possible(
+    sets: Sequence[LimitSet], numbers: Mapping[Key, Number], unclear: list[str]
+) -> dict[Key, Number]:
+    """The numbers that can be meant: one that cannot, of another version or written by hand, changes nothing."""
+    measures = {(one.name, limit.id): LIMIT_MEASURES[limit.measure] for one in sets for limit in one}
+    kept = {}
+    for key, number in numbers.items():
+        doubt = implausible(measures[key], number.value) if key in measures else ""
+        if doubt:
+            unclear.append(f"{number.by} edited {key[1]} of the set {key[0]}, but {doubt}: it changes nothing")
+        else:
+            kept[key] = number
+    return kept
 
 
 def _read(kept: Mapping[str, Any], unclear: list[str]) -> LimitSet | None:
@@ -163,9 +183,10 @@ def _read(kept: Mapping[str, Any], unclear: list[str]) -> LimitSet | None:
         return found
     try:
         return LimitSet.model_validate(kept.get("table", {}))
-    except ValidationError:
+    except ValidationError as cause:
+        why = sentence_of(cause, None, LimitSet).what
         unclear.append(
-            f"the set {name}, version {version}, is not understood by this program: it is left out"
+            f"the set {name}, version {version}, is not understood by this program: it is left out ({why})"
         )
         return None
 
@@ -192,7 +213,7 @@ def rank(sets: Sequence[LimitSet]) -> list[LimitSet]:
     return own + published_first
 
 
-def place(limit: Limit) -> tuple[str, str, bool]:
+def place(limit: Limit) -> Place:
     """What two limits must share for one to stand before the other: measure, phase and side."""
     return limit.measure, limit.phase, limit.is_above
 
@@ -200,7 +221,7 @@ def place(limit: Limit) -> tuple[str, str, bool]:
 def _ranked(sets: Sequence[LimitSet]) -> tuple[LimitSet, ...]:
     """Sets in order of precedence; what stands back counts in no figure and is a rival of what stands before it."""
     ordered = rank(sets)
-    before: dict[tuple[str, str, bool], str] = {}
+    before: dict[Place, str] = {}
     for one in ordered:
         for limit in one:
             if limit.figure:
@@ -211,15 +232,16 @@ def _ranked(sets: Sequence[LimitSet]) -> tuple[LimitSet, ...]:
     own_oxygen = next((one.name for one in ordered if one.oxygen is not None and not one.is_shipped), "")
     out = []
     for one in ordered:
-        rivals = {
-            f"{other.name}:{limit.id}": limit.model_copy(
-                update={"id": f"{other.name}:{limit.id}", "figure": False, "rivals": ()}
-            )
-            for other, behind in back
-            if before[place(behind)] == one.name
-            for limit in [behind, *other.rivals_of(behind)]
-        }
-        limits = tuple(_beside(limit, one.name, before, rivals) for limit in one)
+        rivals: dict[str, Limit] = {}
+        named: dict[Place, dict[str, None]] = {}  # each limit has the rivals of its own measure, phase and side
+        for other, behind in back:
+            if before[place(behind)] != one.name:
+                continue
+            for limit in [behind, *other.rivals_of(behind)]:
+                name = f"{other.name}:{limit.id}"
+                rivals[name] = limit.model_copy(update={"id": name, "figure": False, "rivals": ()})
+                named.setdefault(place(behind), {})[name] = None
+        limits = tuple(_beside(limit, one.name, before, named) for limit in one)
         oxygen = one.oxygen if one.is_shipped or one.name == own_oxygen else None
         changed = limits != one.limit or rivals or oxygen != one.oxygen
         update = {"limit": (*limits, *rivals.values()), "oxygen": oxygen}
@@ -228,16 +250,14 @@ def _ranked(sets: Sequence[LimitSet]) -> tuple[LimitSet, ...]:
 
 
 def _beside(
-    limit: Limit, own: str, before: Mapping[tuple[str, str, bool], str], rivals: Mapping[str, Limit]
+    limit: Limit, own: str, before: Mapping[Place, str], named: Mapping[Place, Iterable[str]]
 ) -> Limit:
     """A limit as it counts: standing back, or with those that stand back for it among its rivals."""
     if not limit.figure:
         return limit
     if before[place(limit)] != own:
         return limit.model_copy(update={"figure": False})
-    more = tuple(
-        name for name, rival in rivals.items() if (rival.measure, rival.is_above) == place(limit)[::2]
-    )
+    more = tuple(named.get(place(limit), ()))
     return limit.model_copy(update={"rivals": limit.rivals + more}) if more else limit
 
 
@@ -251,10 +271,11 @@ def choosing(sets: Sequence[LimitSet]) -> dict[str, Any]:
     ------
     EditRefused
         When there is none, two have one name, or a set that does not come with the program has the name of one
-        that does.
+        that does. Constants of oxygen content alone are a choice too: the limits stay those that come with the
+        program.
     """
-    if not any(one.limit for one in sets):
-        raise EditRefused("no set that holds a limit was chosen", todo="Choose one set at least")
+    if not sets:
+        raise EditRefused("no set was chosen", todo="Choose one set at least")
     names = [one.name for one in sets]
     twice = next((name for name in names if names.count(name) > 1), "")
     if twice:
@@ -285,7 +306,7 @@ def editing(choice: Choice, name: str, limit_id: str, value: float, reason: str)
     Raises
     ------
     CaseError
-        When there is no such limit, no reason, or the number is the set's own.
+        When there is no such limit, no reason, the number is the set's own, or it cannot be meant of the measure.
     """
     limit = _set_of(choice, name)[limit_id]
     if not reason.strip():
@@ -294,6 +315,9 @@ def editing(choice: Choice, name: str, limit_id: str, value: float, reason: str)
         raise EditRefused(
             f"{limit_id} is {value:g} {limit.unit} already", todo="Take the edit of it back instead"
         )
+    doubt = implausible(LIMIT_MEASURES[limit.measure], value)
+    if doubt:
+        raise EditRefused(f"{limit_id}: {doubt}", todo="Correct the number")
     return {"set": name, "limit": limit_id, "value": value, "unit": limit.unit, "reason": reason.strip()}
 
 
@@ -376,24 +400,3 @@ def oxygen_constants(case: Case | None = None, sets: Iterable[LimitSet] = ()) ->
             except ValidationError:
                 continue  # of another version, or written by hand: what is not understood changes nothing
     return built_in_table.constants if built_in_table is not None else DEFAULT_CONSTANTS
-
-
-RULE_PARAMETERS = {
-    ("mean_arterial_pressure", "off", "below"): "E01.below",
-    ("mean_arterial_pressure", "established", "below"): "E13.below",
-    ("mean_arterial_pressure", "established", "above"): "E13.above",
-    ("outlet_temperature", "bypass", "at_least"): "E16.from",
-}
-"""Which number of a rule a limit on the same measure in the same phase stands for."""
-
-
-def rule_limits(*sets: LimitSet) -> dict[str, float]:
-    """The numbers that limit sets give to rules, as `finds.find` takes them; a later set before an earlier."""
-    found: dict[str, float] = {}
-    for one in sets:
-        for limit in one:
-            side = next(name for name in ("below", "above", "at_least") if getattr(limit, name) is not None)
-            parameter = RULE_PARAMETERS.get((limit.measure, limit.phase, side))
-            if parameter is not None and limit.figure:
-                found[parameter] = limit.value
-    return found

@@ -1,4 +1,4 @@
-"""Marks: what people said about a moment or a stretch, and about what the rules found.
+"""Marks: what people said about a moment or a stretch; what they said about finds stands in `verdicts`.
 
 A mark is an edit in the log of its author. Made on a trace, it also keeps the source, the run of its
 clock and the source's own seconds, and so moves with the trace when that clock is corrected. Undo and
@@ -8,22 +8,36 @@ redo are those of the log.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from afterclamp.io.errors import EditRefused
 
 from .order import Z95
-from .rules import Find
+from .verdicts import Verdict, verdict, verdicts
 
 if TYPE_CHECKING:
     from afterclamp.io.case import Case, Source
     from afterclamp.io.log import Edit
 
+__all__ = [
+    "KINDS",
+    "Kind",
+    "Mark",
+    "Verdict",
+    "add_mark",
+    "amend",
+    "marks",
+    "marks_of",
+    "on_whole_case",
+    "remove",
+    "verdict",
+    "verdicts",
+]
+
 Kind = Literal["point", "span", "note"]
 KINDS: tuple[Kind, ...] = ("point", "span", "note")
-DECISIONS = ("accepted", "set aside")
 
 
 @dataclass(frozen=True)
@@ -54,6 +68,14 @@ class Mark:
     unc_s : float
         Half width of the 95 % interval that the clock of the trace it was made on leaves its start, seconds;
         infinite where nobody set that clock, 0 for a mark that was made on no trace.
+    subtype : str
+        Of its class, such as ``"hyper"``; mostly empty.
+    site : str
+        The arterial site that it was judged at; mostly empty.
+    origin : mapping
+        What it came from; empty for one that was made by hand. ``{"from": "rule" | "joined" | "split", "finds":
+        [...]}``, each find with ``key``, ``code``, ``subtype``, ``version`` (of its rule), ``channels``,
+        ``start_s`` and ``end_s`` as they were.
     """
 
     id: str
@@ -69,17 +91,14 @@ class Mark:
     edit: str
     anchored: bool
     unc_s: float = 0.0
+    subtype: str = ""
+    site: str = ""
+    origin: Mapping[str, Any] = field(default_factory=dict)
 
-
-@dataclass(frozen=True)
-class Verdict:
-    """What somebody decided on a find; it carries its own copy, since finds are recomputed."""
-
-    decision: str
-    find: Mapping[str, Any]
-    author: str
-    made: str
-    edit: str
+    @property
+    def found(self) -> tuple[Mapping[str, Any], ...]:
+        """Copies of the finds that it came from, as they were then."""
+        return tuple(self.origin.get("finds", ()))
 
 
 def add_mark(
@@ -93,6 +112,10 @@ def add_mark(
     end_s: float | None = None,
     channels: Sequence[str] = (),
     confidence: int | None = None,
+    subtype: str = "",
+    site: str = "",
+    origin: Mapping[str, Any] | None = None,
+    by: str = "",
 ) -> Mark:
     """Put a mark into the author's log.
 
@@ -113,6 +136,12 @@ def add_mark(
         Channels that it is made on, by any name the case knows. It is anchored to the first one's source.
     confidence : int, optional
         0 to 100.
+    subtype, site : str
+        See `Mark`.
+    origin : mapping, optional
+        What it came from, see `Mark`.
+    by : str
+        Id of the edit that it belongs to and is undone with.
 
     Returns
     -------
@@ -133,6 +162,8 @@ def add_mark(
         "code": code,
         "text": text,
         **_anchored(case, channels, start_s, start_s if end_s is None else end_s),
+        **_kept(subtype, site, origin or {}),
+        **({"by": by} if by else {}),
     }
     edit = case.log.append(author, "mark", payload)
     return _mark(case, edit)
@@ -149,6 +180,22 @@ def marks(case: Case) -> list[Mark]:
             replace(mark, end_s=min(mark.end_s, horizon)) for mark in standing if mark.start_s < horizon
         ]
     return sorted(standing, key=lambda mark: (mark.start_s, mark.end_s, mark.id))
+
+
+def marks_of(case: Case) -> list[tuple[Edit, Mark]]:
+    """Every version of every mark that was not undone, with its edit, in the order they were made.
+
+    Of a view up to some time those that begin before it, none reaching beyond it.
+    """
+    every = [(edit, _mark(case, edit)) for edit in case.log.not_undone("mark")]
+    if case.horizon is None:
+        return every
+    horizon = case.horizon
+    return [
+        (edit, replace(mark, end_s=min(mark.end_s, horizon)))
+        for edit, mark in every
+        if mark.start_s < horizon
+    ]
 
 
 def on_whole_case(case: Case, mark: Mark) -> bool:
@@ -201,11 +248,12 @@ def amend(case: Case, author: str, mark_id: str, **changes: Any) -> Mark:
         "code": str(new["code"]),
         "text": str(new["text"]),
         **_anchored(case, new["channels"], start_s, end_s),
+        **_kept(old.subtype if new["code"] == old.code else "", old.site, old.origin),
     }
     return _mark(case, case.log.append(author, "mark", payload, supersedes=edit.id))
 
 
-def remove(case: Case, author: str, mark_id: str) -> None:
+def remove(case: Case, author: str, mark_id: str, by: str = "") -> Edit:
     """Take a mark away; it stays in the log, and undo brings it back.
 
     Raises
@@ -214,45 +262,9 @@ def remove(case: Case, author: str, mark_id: str) -> None:
         When there is no such mark in force or it is somebody else's.
     """
     edit = _standing(case, author, mark_id)
-    case.log.append(author, "mark", {**edit.payload, "removed": True}, supersedes=edit.id)
-
-
-def verdict(case: Case, author: str, find: Find, decision: str) -> Verdict:
-    """Accept a find or set it aside; an earlier verdict of the same author on it is replaced.
-
-    Raises
-    ------
-    EditRefused
-        When the decision is neither ``"accepted"`` nor ``"set aside"``.
-    """
-    if decision not in DECISIONS:
-        raise EditRefused(f"{decision!r} is no decision on a find; expected one of {', '.join(DECISIONS)}")
-    before = [
-        edit
-        for edit in case.log.standing("verdict")
-        if edit.author == author and _same(edit.payload.get("find", {}), find)
-    ]
-    payload = {"find": find.to_json(), "decision": decision}
-    edit = case.log.append(author, "verdict", payload, supersedes=before[-1].id if before else None)
-    return _verdict(edit)
-
-
-def verdicts(case: Case, finds: Sequence[Find]) -> dict[str, list[Verdict]]:
-    """Verdicts in force on these finds, by the find's key, in the order they were made.
-
-    A verdict finds its find again by its key, else by class, channels and at least half of the
-    shorter one's time: thresholds and clocks may have moved it.
-    """
-    out: dict[str, list[Verdict]] = {}
-    for edit in case.log.standing("verdict"):
-        copy = edit.payload.get("find", {})
-        fitting = [find for find in finds if copy.get("key") == find.key] or [
-            find for find in finds if _same(copy, find)
-        ]
-        if fitting:
-            best = max(fitting, key=lambda find: _shared(copy, find))
-            out.setdefault(best.key, []).append(_verdict(edit))
-    return out
+    payload = {name: value for name, value in edit.payload.items() if name != "by"}
+    payload |= {"removed": True, **({"by": by} if by else {})}
+    return case.log.append(author, "mark", payload, supersedes=edit.id)
 
 
 # -- inside ----------------------------------------------------------------------------------------
@@ -296,6 +308,12 @@ def _anchored(case: Case, channels: Sequence[str], start_s: float, end_s: float)
             "source_end_s": float(clock.to_source(end_s, run)),
         }
     return {"channels": [channel.id for channel in found], "anchor": anchor}
+
+
+def _kept(subtype: str, site: str, origin: Mapping[str, Any]) -> dict[str, Any]:
+    """Fields of a payload that only a mark that came from a find has."""
+    found = {"subtype": subtype, "site": site, "origin": dict(origin)}
+    return {name: value for name, value in found.items() if value}
 
 
 def _source(case: Case, name: str) -> Source:
@@ -348,24 +366,7 @@ def _mark(case: Case, edit: Edit) -> Mark:
         edit=edit.id,
         anchored=moved,
         unc_s=unc_s,
+        subtype=str(payload.get("subtype", "")),
+        site=str(payload.get("site", "")),
+        origin=payload.get("origin") or {},
     )
-
-
-def _verdict(edit: Edit) -> Verdict:
-    return Verdict(str(edit.payload["decision"]), edit.payload["find"], edit.author, edit.made, edit.id)
-
-
-def _shared(copy: Mapping[str, Any], find: Find) -> float:
-    start, end = float(copy.get("start_s", np.nan)), float(copy.get("end_s", np.nan))
-    return max(0.0, min(end, find.end_s) - max(start, find.start_s))
-
-
-def _same(copy: Mapping[str, Any], find: Find) -> bool:
-    if copy.get("key") == find.key:
-        return True
-    if copy.get("code") != find.code or (copy.get("subtype") or "") != find.subtype:
-        return False
-    if set(copy.get("channels", ())) != set(find.channels):
-        return False
-    shorter = min(float(copy["end_s"]) - float(copy["start_s"]), find.duration_s)
-    return _shared(copy, find) >= 0.5 * shorter

@@ -19,9 +19,10 @@ from .circulation import (
 )
 from .computed_value import Value, at_times
 from .derived import Absent, Derived, Measured
-from .figure_bench import RAW, Bench
+from .figure_bench import Bench
 from .limits import LimitSet, in_force
 from .measures.intervals import Interval
+from .measures.pressure import RAW
 from .measures.summary import Summary, summary
 from .quality import PRESSURES
 from .series import FloatArray, Series
@@ -108,7 +109,7 @@ def computed_values(
     bench = Bench(case, believe, in_force(case, limits), masked)
     clean = "masked" if masked else "raw"
     return [
-        replace(row, clean=clean).noted("" if masked or not row.observed_s else RAW)
+        replace(row, clean=clean).noted("" if masked or not row.observed_s or RAW in row.note else RAW)
         for family in FAMILIES
         for row in family(bench)
     ]

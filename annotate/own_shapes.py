@@ -44,7 +44,7 @@ def own_shapes(channel: Channel) -> list[Artefact]:
     for t0, rate, values, off in waves_on_scale(pieces, pressure=pressure):
         if pressure and channel.unit == "mm[Hg]":
             opened = open_to_air(values, rate, t0, kind=channel.kind)
-            shapes += [one for one in opened if not all_fell(_levels(lines, one))]
+            shapes += [one for one in opened if _is_the_line(channel, lines, one)]
             shapes += fast_flushes(values, rate, t0)
             shapes += device_patterns(values, rate, t0)
         still += [("frozen", start, end) for start, end in frozen_wave(values, rate, t0, pressure=pressure)]
@@ -62,6 +62,42 @@ def pieces_of(channel: Channel) -> list[Piece]:
     A length in samples is cut to a whole number: 0.25 s must not be 24 samples on one clock and 25 on another.
     """
     return [(t0, float(f"{rate:.9g}"), np.asarray(values, np.float64)) for t0, rate, values in channel.wave()]
+
+
+def _is_the_line(channel: Channel, lines: Sequence[Channel], one: Artefact) -> bool:
+    """Whether an opening to air is one: another site kept its pressure, or every line of the source was opened."""
+    levels = _levels(lines, one)
+    if not all_fell(levels):
+        return True
+    fell = [line for line, (before, _) in zip(lines, levels, strict=True) if np.isfinite(before)]
+    return _came_to_zero(one) and all(
+        line.source == channel.source and _opened_with(line, one) for line in fell
+    )
+
+
+def _came_to_zero(one: Artefact) -> bool:
+    """Whether it lies on zero, and not as near to it as a patient without a circulation may come."""
+    return abs(float(one.evidence["level_mmhg"])) <= OPEN_TO_AIR["together"].value
+
+
+def _opened_with(line: Channel, one: Artefact) -> bool:
+    """Whether another line was itself open to air for most of that time.
+
+    All transducers of a pole are often zeroed at once: each jumps to zero within two seconds, and back. The pressures
+    of a patient whose circulation stands run down over many seconds, and stop short of zero.
+    """
+    by = numbers_of(OPEN_TO_AIR)
+    reach = 2 * (by["within"] + by["around"]) + by["others_before"]
+    for t0, rate, values in pieces_of(line):
+        first, last = (round((edge - t0) * rate) for edge in (one.start - reach, one.end + reach))
+        if last <= 0 or first >= values.size:
+            continue
+        first = max(first, 0)
+        for own in open_to_air(values[first:last], rate, t0 + first / rate, kind=line.kind):
+            shared = min(own.end, one.end) - max(own.start, one.start)
+            if _came_to_zero(own) and 2 * shared >= one.end - one.start:
+                return True
+    return False
 
 
 def _levels(lines: Sequence[Channel], one: Artefact) -> list[tuple[float, float]]:
@@ -162,6 +198,7 @@ def compared(channel: Channel) -> tuple[Channel, ...]:
 
 
 def other_site(channel: Channel, other: Channel) -> bool:
+    """Whether both sites are known and they are two."""
     known = bool(channel.site and other.site)
     return known and (channel.kind, channel.site, channel.side) != (other.kind, other.site, other.side)
 

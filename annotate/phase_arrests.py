@@ -28,6 +28,8 @@ SELECTIVE_ML_KG = 20.0  # mL/kg/min, top of the band of a flow for the head alon
 SELECTIVE_TOP = 1.0  # L/min, top of the band where the weight is not known
 SELECTIVE_PRESSURE = 25.0  # mm[Hg] at the head's side
 SELECTIVE_MINIMUM_S = 60
+OFF_SPREAD_S = 16.0  # s over which a flow that is turned down by hand reaches nothing (this project's choice)
+RISE_SPREAD_S = 5.0  # s over which a flow is seen to leave its level (this project's choice)
 ABOVE_HELD_S = 20  # s of flow above the band that end an arrest
 SOON_S = 60  # s after the record's begin in which something may have been under way before
 
@@ -219,8 +221,9 @@ def build_flow_phases(view: View, pump: Pump, period: OnPeriod) -> list[Phase]:
         said = edge(view, index, rule, channel, alternatives=(*more, *BEGUN_EARLIER))
         return replace(said, recorded=False)
 
-    def until(index: int, rule: str, what: str) -> Boundary:
-        return cut(what) if index >= period.off and not period.off_recorded else at(index, rule)
+    def until(index: int, rule: str, what: str, spread_s: float = 0.0) -> Boundary:
+        beyond = index >= period.off and not period.off_recorded
+        return cut(what) if beyond else at(index, rule, spread_s=spread_s)
 
     on = at(
         period.on,
@@ -233,7 +236,7 @@ def build_flow_phases(view: View, pump: Pump, period: OnPeriod) -> list[Phase]:
     end = cut("on bypass")
     if period.off_recorded:
         words = "no flow (≤ 0.1 L/min) held, pressure kept up: off bypass"
-        end = at(period.off, words, *period.off_notes, spread_s=10.0)
+        end = at(period.off, words, *period.off_notes, spread_s=OFF_SPREAD_S)
     found = [Phase("bypass", on, end)]
     plan, plan_words = planned_flow(view, pump, period)
     full = full_flow(pump, period, plan)
@@ -257,8 +260,9 @@ def build_flow_phases(view: View, pump: Pump, period: OnPeriod) -> list[Phase]:
             start = at(arrest.start, "flow at rest (≤ 0.1 L/min), arterial pressure under 20 mmHg within 2 min",
                        *arrest.notes)  # fmt: skip
         stop = until(
-            arrest.stop, "flow above the selective band held, dated to the start of its rise", "in the arrest"
-        )
+            arrest.stop, "flow above the selective band held, dated to the start of its rise", "in the arrest",
+            RISE_SPREAD_S,
+        )  # fmt: skip
         found.append(Phase("lower_body_arrest", start, stop, "bypass"))
         for low, high in arrest.no_flow:
             found.append(
@@ -271,7 +275,7 @@ def build_flow_phases(view: View, pump: Pump, period: OnPeriod) -> list[Phase]:
                 Phase("selective_cerebral",
                       start if low == arrest.start
                       else at(low, "flow in the selective band, head's pressure at least 25, femoral under 20 mmHg"),
-                      stop if high == arrest.stop else at(high, "flow left the selective band"),
+                      stop if high == arrest.stop else at(high, "flow left the selective band", spread_s=RISE_SPREAD_S),
                       "lower_body_arrest")
             )  # fmt: skip
     return found

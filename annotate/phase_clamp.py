@@ -28,7 +28,9 @@ EJECTION_WITHIN_S = 600
 EJECTS_MMHG, NONE_MMHG = 3.0, 2.0  # pulse from which the heart is seen to eject, and under which it is not
 EJECTION_HELD_S = 30
 EJECTION_BEFORE_S = 120
-DOSE_AFTER_S = 120.0  # within which after the clamp a first dose of cardioplegia is begun (this project's choice)
+DOSE_AFTER_S = (
+    120.0  # within which after the clamp a first dose of cardioplegia is begun (this project's choice)
+)
 WORDS_SD_S = 3.0  # s by which a word may miss what it speaks of (this project's choice)
 CARDIOPLEGIA = "cardioplegia_flow"
 
@@ -95,17 +97,17 @@ def support(view: View, one: Said, dips: Sequence[Dip]) -> Support:
         Of `flow_dips`.
     """
     reach = NEAR_S + (one.unc_s if np.isfinite(one.unc_s) else NEAR_S)
-    near = [
-        dip
-        for dip in dips
-        if view.time(dip.start) - reach <= one.t <= view.time(dip.stop) + reach
-    ]
+    near = [dip for dip in dips if view.time(dip.start) - reach <= one.t <= view.time(dip.stop) + reach]
     said = []
     if near:
         dip = min(near, key=lambda dip: abs(view.time(dip.start) - one.t))
-        said.append(f"the flow dipped by {100 * dip.share:.0f} % for {dip.stop - dip.start} s at {clock(view.time(dip.start))}")
+        said.append(
+            f"the flow dipped by {100 * dip.share:.0f} % for {dip.stop - dip.start} s at {clock(view.time(dip.start))}"
+        )
     else:
-        said.append("no dip of the flow there" if view.flow is not None else "cannot tell a dip: no pump flow")
+        said.append(
+            "no dip of the flow there" if view.flow is not None else "cannot tell a dip: no pump flow"
+        )
     ejection, words = _ejection(view, one)
     return Support(bool(near), ejection, "; ".join([*said, words]))
 
@@ -150,7 +152,12 @@ def clamp_events(view: View, events: Iterable[SaidEvent], doses: Sequence[Phase]
             }
             order = sorted(
                 event.times,
-                key=lambda one: (not np.isfinite(one.sd_s), -support(view, one, dips).rank, -agree[one], one.sd_s),
+                key=lambda one: (
+                    not np.isfinite(one.sd_s),
+                    -support(view, one, dips).rank,
+                    -agree[one],
+                    one.sd_s,
+                ),
             )
             event = replace(event, times=tuple(order))
         ranked.append(event)
@@ -178,7 +185,9 @@ def _with_doses(own: Sequence[SaidEvent], doses: Sequence[Phase]) -> list[SaidEv
             found.append(SaidEvent("clamp_on", (given,)))
         elif abs(given.t - ons[-1].t) <= SAME_S:
             at = found.index(ons[-1])
-            found[at] = replace(ons[-1], times=tuple(sorted((*ons[-1].times, given), key=lambda one: one.sd_s)))
+            found[at] = replace(
+                ons[-1], times=tuple(sorted((*ons[-1].times, given), key=lambda one: one.sd_s))
+            )
     return found
 
 
@@ -210,7 +219,9 @@ def clamp_phases(
         if event.kind == "clamp_on":
             pending = event
         elif pending is not None:
-            found.append(Phase("clamp", _boundary(view, pending, dips), _boundary(view, event, dips), "bypass"))
+            found.append(
+                Phase("clamp", _boundary(view, pending, dips), _boundary(view, event, dips), "bypass")
+            )
             pending = None
     if pending is not None and open_until is not None and pending.t < open_until:
         end = Boundary(open_until, "nobody had taken it off yet", recorded=False)

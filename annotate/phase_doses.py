@@ -66,7 +66,9 @@ def protamine_windows(view: View, said: Iterable[Said], off: Iterable[Boundary])
             sampling_sd_s=float(np.hypot(best.written_sd_s, WORDS_SD_S)),
             clock_sd_s=float(np.sqrt(max(best.sd_s**2 - best.written_sd_s**2, 0.0))),
             clock_piece=clock.piece,
-            alternatives=tuple(f"“{one.text}” ({one.source}): {one.t - best.t:+.0f} s" for one in event.times[1:]),
+            alternatives=tuple(
+                f"“{one.text}” ({one.source}): {one.t - best.t:+.0f} s" for one in event.times[1:]
+            ),
         )
         whole = best.t + PROTAMINE_WINDOW_S
         end = Boundary(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -100,10 +100,10 @@ def durations(found: Iterable[Phase]) -> dict[str, Duration]:
     -------
     dict of str to Duration
         ``bypass``, ``bypass_net_of_no_flow``, ``clamp``, ``clamp_longest``, ``no_flow_arrest``,
-        ``no_flow_longest``, ``lower_body_arrest``, ``selective_cerebral``, ``reperfusion``, ``cooling`` (start to
-        the first arrest), ``cold_steady``, ``warming``, ``weaning``, ``clamp_off_to_off_bypass``,
-        ``off_to_protamine``. A time that has no phase is left out. The longest of several stands only where
-        there are several.
+        ``no_flow_longest``, ``brain_without_flow``, ``lower_body_arrest``, ``selective_cerebral``,
+        ``reperfusion``, ``cooling`` (start to the first arrest), ``cold_steady``, ``warming``, ``weaning``,
+        ``clamp_off_to_off_bypass``, ``off_to_protamine``. A time that has no phase is left out. The longest of
+        several stands only where there are several.
 
     Notes
     -----
@@ -127,6 +127,8 @@ def durations(found: Iterable[Phase]) -> dict[str, Duration]:
             out[token] = _summed(plain, [longest], f"the longest of {len(own)}")
     if "bypass" in out:
         out["bypass_net_of_no_flow"] = _net(out["bypass"], out.get("no_flow_arrest"))
+    if "no_flow_arrest" in out:
+        out["brain_without_flow"] = _brain(out["no_flow_arrest"], by_name.get("selective_cerebral", []))
     cooling, arrested = by_name.get("cooling"), by_name.get("lower_body_arrest")
     if cooling and arrested and arrested[0].start_s > cooling[0].start_s:
         out["cooling"] = between(
@@ -179,6 +181,18 @@ def _net(bypass: Duration, still: Duration | None) -> Duration:
         bypass.first_to_last_unc_s,
         bypass.confirmed and (still is None or still.confirmed),
     )
+
+
+def _brain(still: Duration, perfused: Sequence[Phase]) -> Duration:
+    """The seconds of no flow less those in which the head was perfused alone, which lie beside them as a rule."""
+    parts = [(start, end) for start, end, *_ in still.each]
+    both = _union(parts) + _union((one.start_s, one.end_s) for one in perfused)
+    shared = both - _union([*parts, *((one.start_s, one.end_s) for one in perfused)])
+    total = still.union_s - shared
+    return replace(
+        still, name="brain without flow", total_s=total, union_s=total,
+        method=f"{AT_LEAST if still.at_least else ''}no flow, less the head perfused alone where both are marked",
+    )  # fmt: skip
 
 
 def between(name: str, start: Boundary, end: Boundary, method: str, confirmed: bool = False) -> Duration:

@@ -149,7 +149,10 @@ class Phase:
         """Channel or channels that give its times, the source of words that do, or ``person``."""
         if self.confirmed_by:
             return "person"
-        by = (end.channel or (end.source if end.rule.startswith(WORDS_RULE) else "") for end in (self.start, self.end))
+        by = (
+            end.channel or (end.source if end.rule.startswith(WORDS_RULE) else "")
+            for end in (self.start, self.end)
+        )
         return ", ".join(dict.fromkeys(name for name in by if name))
 
     @property

@@ -10,7 +10,16 @@ import numpy as np
 from .phase_arrests import edge
 from .phase_model import Boundary, Phase
 from .phase_rules import OnPeriod
-from .runs import BoolArray, FloatArray, close_gaps, drop_short, line_fit, spans
+from .runs import (
+    BoolArray,
+    FloatArray,
+    back_date,
+    close_gaps,
+    drop_short,
+    line_fit,
+    smooth,
+    spans,
+)
 from .view import View
 
 COOLING_GRADIENT_C = 2.0
@@ -20,6 +29,9 @@ WARMING_HELD_S = 180
 STAGNANT_FLOW = 1.0  # L/min; under it the venous probe feels standing blood
 TARGET_FIT_S = 150  # seconds on either side of the line through the core temperature
 REPERFUSION_MINIMUM_S = 30
+ONSET_BACK_S = 90  # s before a crossing within which its change must have begun (this project's choice)
+ONSET_SHARE = 0.2  # of the whole change, within which it has not begun (readings come in steps of 0.1 °C)
+ONSET_C_PER_MIN = 1.5  # a slower change is a drift, whose begin cannot be told (this project's choice)
 STEADY_C_PER_MIN = 0.1
 STEADY_UNDER_C = 34.0
 STEADY_HELD_S = 300
@@ -91,12 +103,13 @@ def _warming(view: View, period: OnPeriod, arrested: Sequence[Phase], last: Boun
     targets = _warm(view)
     first = _first_known(gradient)
     for start, _ in spans(warmer):
+        began = _began(gradient, start)
         begin = edge(
             view,
-            start,
-            "outlet at least 1 °C above venous for 3 min",
+            began,
+            "outlet at least 1 °C above venous for 3 min, dated to where it began to rise",
             "outlet_temperature",
-            spread_s=_crossing_spread(gradient, start),
+            spread_s=_onset_spread(gradient, began, start),
         )
         begin = _as_recorded(begin, period, start, first)
         if begin.time_s >= last.time_s or (found and begin.time_s < found[-1].end_s):
@@ -166,9 +179,10 @@ def _cooling(view: View, period: OnPeriod, others: Sequence[Phase], last: Bounda
     crossed = np.flatnonzero(drop_short(gradient > 0, 60))
     found: list[Phase] = []
     for start, _ in spans(colder):
+        began = _began(gradient, start)
         begin = edge(
-            view, start, "outlet at least 2 °C under venous for 2 min", "outlet_temperature",
-            spread_s=_crossing_spread(gradient, start),
+            view, began, "outlet at least 2 °C under venous for 2 min, dated to where it began to fall",
+            "outlet_temperature", spread_s=_onset_spread(gradient, began, start),
         )  # fmt: skip
         begin = _as_recorded(begin, period, start, first)
         if (found and begin.time_s < found[-1].end_s) or begin.time_s >= last.time_s:
@@ -197,6 +211,30 @@ def _as_recorded(begin: Boundary, period: OnPeriod, start: int, first: int) -> B
 
 def _held(mask: BoolArray, seconds: int) -> BoolArray:
     return drop_short(close_gaps(mask, 30), seconds)
+
+
+def _began(gradient: FloatArray, crossed: int) -> int:
+    """The second at which a change of the gradient began that is plain at `crossed`: the heater was turned then.
+
+    Water and blood take about half a minute to follow. The change begins at the level furthest from the crossing in
+    the minute and a half before it; where too little of that was seen, or it is a slow drift, the crossing stands.
+    """
+    low = max(0, crossed - ONSET_BACK_S)
+    piece = smooth(gradient[low : crossed + 1], 9)
+    if np.isfinite(piece).sum() < ONSET_BACK_S // 2 or not np.isfinite(piece[-1]):
+        return crossed
+    change = np.abs(piece - piece[-1])
+    furthest = int(np.nanargmax(change))
+    began = back_date(
+        piece, len(piece) - 1, base=float(piece[furthest]), after=float(piece[-1]), fraction=ONSET_SHARE
+    )
+    minutes = max(len(piece) - 1 - began, 1) / 60
+    return low + began if change[began] / minutes >= ONSET_C_PER_MIN else crossed
+
+
+def _onset_spread(gradient: FloatArray, began: int, crossed: int) -> float:
+    """How far an onset may lie away: the crossing's own doubt, and the whole of what it was dated back by."""
+    return float(np.hypot(_crossing_spread(gradient, crossed), crossed - began))
 
 
 def _crossing_spread(gradient: FloatArray, index: int) -> float:

@@ -8,6 +8,7 @@ together and laid on the grid of seconds.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -37,6 +38,7 @@ from .own_shapes import PRESSURES, compared, ordered, own_shapes, pieces_of
 from .parameter import Parameter
 from .run_up import run_ups
 from .runs import BoolArray, FloatArray
+from .same_line import carried_over, waves_of
 from .sensor_steps import sensor_steps
 from .series import MASKED, MISSING, OBSERVED, StateArray
 from .still import Piece, frozen_rows, frozen_wave, gaps_between, off_scale, waves_on_scale
@@ -171,9 +173,11 @@ def channel_key(channel: Channel) -> tuple[object, ...]:
     """What everything that is computed of a channel depends on.
 
     Its own content, clock, unit and horizon, those of the channels that its artefacts are held against,
-    the numbers that they are looked for by, and what people hide of it and believe.
+    the numbers that they are looked for by, and what people hide of it and believe; for a recorded mean also what
+    its wave depends on.
     """
-    return (_seen_key(channel), channel.hidden, channel.believed)
+    waves = tuple((_seen_key(wave), wave.believed) for wave in _waves(channel))
+    return (_seen_key(channel), channel.hidden, channel.believed, *waves)
 
 
 def _seen_key(channel: Channel) -> tuple[object, ...]:
@@ -189,6 +193,7 @@ def _own_key(channel: Channel) -> tuple[object, ...]:
 # -- on the grid -----------------------------------------------------------------------------------
 
 _STATES: Memory[StateArray] = Memory(64)
+_CARRIED: Memory[list[MaskedSpan]] = Memory(64)
 
 
 def seconds_state(channel: Channel, grid: FloatArray, codes: tuple[str, ...] = NO_LEVEL) -> StateArray:
@@ -263,8 +268,35 @@ def rule_spans(channel: Channel) -> list[MaskedSpan]:
     Returns
     -------
     list of MaskedSpan
-        One for each artefact, with the ring of a flush and with ramps.
+        One for each artefact, with the ring of a flush and with ramps. Of a recorded mean also those of its wave
+        that take away its level (`same_line`), less what a person believes of the wave.
     """
+    waves = _waves(channel)
+    if not waves:
+        return _own_spans(channel)
+    key = (_seen_key(channel), *((_seen_key(wave), wave.believed) for wave in waves))
+    return list(_CARRIED.get(key, lambda: _with_carried(channel, waves)))
+
+
+def _waves(channel: Channel) -> list[Channel]:
+    may_have = channel.statistic == "mean" and channel.kind in BESIDE
+    return waves_of(channel, neighbours(channel)) if may_have else []
+
+
+def _with_carried(channel: Channel, waves: list[Channel]) -> list[MaskedSpan]:
+    found = _own_spans(channel)
+    for wave in waves:
+        left = [
+            replace(one, start=start, end=end)
+            for one in _own_spans(wave)
+            if one.code in NO_LEVEL
+            for start, end in one.left_by(wave.believed)
+        ]
+        found += carried_over(channel, wave, left, channel.grid)
+    return sorted(found, key=lambda one: (one.start, one.code))
+
+
+def _own_spans(channel: Channel) -> list[MaskedSpan]:
     found = []
     for one in artefacts(channel):
         start, end = (float(edge) for edge in _not_believed(one))

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from .runs import FloatArray, smooth
+from .runs import FloatArray, running_mean, smooth
 
 Piece = tuple[float, float, FloatArray]
 
@@ -21,7 +21,8 @@ ABOVE_HZ = (9.0, 12.0)  # noise alone
 WORK_HZ = 25.0
 NOISE_WINDOWS = 13  # neighbours that the noise is a median of: a line's noise hardly changes within a minute
 WINDOW_S, STEP_S = 10, 5
-STANDS_OUT = 1.8  # times the density of the noise (this project's choice)
+STANDS_OUT = 1.8  # times the density of the noise, in one window (this project's choice)
+STANDS_OUT_LONG, LONG_WINDOWS = 1.4, 5  # the same over so many windows, whose scatter is smaller
 MEDIAN_OF_POWER = float(np.log(2))  # median over mean of the power of noise in one bin (exponential)
 
 
@@ -82,7 +83,9 @@ def _ripple(windows: NDArray[np.float64], slow: float, block: int, rate: float) 
     # Noise is white before the averaging and keeps its density; aliasing brings back what the averaging took.
     noise = smooth(np.median(power[:, above], axis=1), NOISE_WINDOWS)
     band = np.median((power[:, inside] - noise[:, None]) / left[inside] ** 2, axis=1)
-    # Fewer than so many times the noise may be its own scatter over one window.
-    density = np.where(band >= (STANDS_OUT - 1) * noise, band, 0.0) / MEDIAN_OF_POWER
+    # Less than so many times the noise may be its own scatter, over one window or over several.
+    plain = band >= (STANDS_OUT - 1) * noise
+    plain |= running_mean(band, LONG_WINDOWS) >= (STANDS_OUT_LONG - 1) * noise
+    density = np.where(plain, np.maximum(band, 0.0), 0.0) / MEDIAN_OF_POWER
     out[whole] = np.sqrt(density * (BAND_HZ[1] - BAND_HZ[0]))
     return out

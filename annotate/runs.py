@@ -138,7 +138,12 @@ def median(x: ArrayLike) -> float:
     """Median of the finite values, NaN where there are none."""
     values = np.asarray(x, dtype=np.float64)
     values = values[np.isfinite(values)]
-    return float(np.median(values)) if values.size else float("nan")
+    if not values.size:
+        return float("nan")
+    # What np.median does, without its looking around, which takes longer than the work on some hundred values.
+    low, high = (values.size - 1) // 2, values.size // 2
+    values.partition((low, high))
+    return float((values[low] + values[high]) / 2)
 
 
 def smooth(x: ArrayLike, width: int) -> FloatArray:

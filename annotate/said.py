@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from math import hypot, inf, isfinite
 from typing import TYPE_CHECKING
 
@@ -187,6 +188,7 @@ class CopiedLength:
     source: str = ""
 
 
+@lru_cache(4096)  # annotations of every beat are a few words a hundred thousand times
 def kinds_of(text: str) -> tuple[str, ...]:
     """What a line says has happened, as kinds, each once, in the order of `PHRASES`.
 
@@ -216,6 +218,7 @@ def kinds_of(text: str) -> tuple[str, ...]:
     return tuple(kind for kind in PHRASES if kind in found)
 
 
+@lru_cache(4096)
 def clotting_time(text: str) -> float | None:
     """Seconds of an activated clotting time in a line, None without one.
 

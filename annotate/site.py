@@ -245,11 +245,18 @@ def _constant(found: NDArray[np.intp], first: int, last: int) -> list[tuple[int,
 
 
 def why_not_believed(view: View, start: int, stop: int) -> str:
-    """What is the matter with the believed line in a stretch without it, such as ``"is out"``."""
+    """What is the matter with the believed line in a stretch without it, such as ``"is out"``.
+
+    A line that was recorded in most of a stretch is masked there, by an artefact or by a person: it is neither out nor
+    not in yet.
+    """
     seen = np.isfinite(view.values[view.believed])
-    if not seen[:start].any():
-        return "is not in yet"
-    return "has no usable second" if seen[stop:].any() else "is out"
+    before, after = bool(seen[:start].any()), bool(seen[stop:].any())
+    if before and after:
+        return "has no usable second"
+    if view.masked_seconds(view.believed, start, stop) > (stop - start) / 2:
+        return "is masked"
+    return "is out" if before else "is not in yet"
 
 
 def on_fed_arm(view: View, name: str) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Sequence
 
 import numpy as np
@@ -99,7 +100,8 @@ def _colder(found: Sequence[Phase], view: View) -> Iterator[Row]:
             if high - low > COLDER_S:
                 yield (
                     12,
-                    f"From {{0}} on for {clock(high - low)} {words}, within what is called warming from {{1}} to {{2}}.",
+                    f"From {{0}} on for {clock(high - low)} {words}, within what is called warming from {{1}} to "
+                    "{2}.",
                     "Look at the temperatures, and set the times of warming.",
                     (view.time(start + low), warm.start_s, warm.end_s),
                 )
@@ -109,9 +111,13 @@ def _steps(found: Sequence[Phase], view: View) -> Iterator[Row]:
     for source, pieces in sorted(view.clocks.items()):
         if ", " in source:
             continue  # several sources in turn, each of which is asked by itself
-        for earlier, later in zip(pieces, pieces[1:], strict=False):
+        for earlier, later in itertools.pairwise(pieces):
             at = later.from_s
-            inside = [phase for phase in found if phase.start_s < at < phase.end_s and phase.name not in ("pre", "post")]
+            inside = [
+                phase
+                for phase in found
+                if phase.start_s < at < phase.end_s and phase.name not in ("pre", "post")
+            ]
             if not np.isfinite(at) or not inside:
                 continue
             back = later.piece[0] != earlier.piece[0]

@@ -8,6 +8,7 @@ import numpy as np
 
 from .circulation import (
     NO_OUTPUT,
+    brain_perfusion_pressure,
     flow_by_weight,
     inflow_line_resistance,
     oxygen_consumption,
@@ -163,22 +164,11 @@ def brain_alone(bench: Bench) -> list[Value]:
         for name, measured, reference in (
             ("pump_flow", derived.pump_flow, ""),
             ("flow_by_weight", flow_by_weight(derived), "doi 10.3978/j.issn.2225-319X.2013.03.02"),
-            ("perfusion_pressure", _fed_pressure(bench), "mean of the arterial line on the side of the inflow"),
+            ("perfusion_pressure", brain_perfusion_pressure(derived), "mean of the arterial line on the side of the inflow"),
         ):  # fmt: skip
             row = Value("brain", name, words="mean", phase=phase.name, index=phase.index, reference=reference)
             rows.append(row.of(measured, window, which="mean"))
     return rows
-
-
-def _fed_pressure(bench: Bench) -> Measured:
-    """Pressure of the radial line on the side of the inflow."""
-    side = bench.case.sheet.inflow_side
-    signal = bench.derived.signals.get(f"{side}_radial") if side else None
-    if not side:
-        return Absent("no side of the inflow on the case sheet")
-    if signal is None:
-        return Absent(f"no {side} radial pressure is recorded")
-    return bench.derived.pressure(signal)
 
 
 def _established(bench: Bench) -> list[Interval] | Absent:

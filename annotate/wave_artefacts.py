@@ -262,7 +262,7 @@ def fast_flushes(
 
 def _flush(values: FloatArray, rate: float, t0: float, start: int, stop: int, by: Numbers) -> Artefact | None:
     seconds = (stop - start) / rate
-    if not by["brief"] <= seconds <= by["longest"]:
+    if not by["brief"] <= seconds <= by["held"]:
         return None
     plateau = float(np.nanmedian(values[start:stop]))
     inner = values[start + int(by["lead"] * rate) : max(stop - int(by["tail"] * rate), 0)]
@@ -294,8 +294,9 @@ def _flush(values: FloatArray, rate: float, t0: float, start: int, stop: int, by
         begin = start + 1 - rise.size + int(low_still[-1])
     held_at_top = true_runs(values[start:stop] == np.nanmax(values))
     clipped = bool(held_at_top.size and np.max(np.diff(held_at_top)) >= by["clip"] * rate)
+    held = ", held open" if seconds > by["longest"] else ""
     evidence = {
-        "reason": f"plateau at {plateau:.0f} mmHg for {seconds:.1f} s" + (", clipped" if clipped else ""),
+        "reason": f"plateau at {plateau:.0f} mmHg for {seconds:.1f} s" + (", clipped" if clipped else "") + held,
         "plateau_mmhg": round(plateau, 1),
         "plateau_s": round(seconds, 2),
         "rise_mmhg": None if begins_inside else round(plateau - base, 1),

@@ -43,6 +43,11 @@ class Windows:
         return subtract_intervals(self.spans("bypass"), self.spans("going_on", "weaning"))
 
     @property
+    def bypass(self) -> list[Interval]:
+        """All time on bypass, going on and weaning included."""
+        return self.spans("bypass")
+
+    @property
     def arrests(self) -> list[Interval]:
         """Everything without whole-body flow by plan."""
         return self.spans("lower_body_arrest", "no_flow_arrest", "selective_cerebral")
@@ -64,6 +69,7 @@ class Windows:
             "pre": "time before bypass",
             "post": "time after bypass",
             "established": "established bypass",
+            "selective_cerebral": "time in which the brain alone is perfused",
         }
         if not self.has_pump:
             return "no pump flow is recorded, so bypass is not known"
@@ -73,6 +79,11 @@ class Windows:
         if phase == "post" and bypasses and not bypasses[-1].end.recorded:
             return "the pump's record ends on bypass: when that ended is not known"
         return f"no {words.get(phase, 'time on bypass')} in this record"
+
+
+def within(intervals: list[Interval], others: list[Interval]) -> list[Interval]:
+    """What of some intervals lies in others."""
+    return subtract_intervals(intervals, subtract_intervals(intervals, others))
 
 
 def seconds_at(measured: Measured, test: str, level: float) -> list[Interval]:

@@ -126,6 +126,10 @@ class Log:
         replaced = {edit.supersedes for edit in alive if edit.supersedes}
         return [edit for edit in alive if edit.id not in replaced and (verb is None or edit.verb == verb)]
 
+    def not_undone(self, verb: str) -> list[Edit]:
+        """Edits of a verb that were not undone, those that another one replaced among them: every version, in order."""
+        return [edit for edit in self.edits if edit.verb == verb and edit.id not in self._undone]
+
     @property
     def conflicts(self) -> list[tuple[Edit, Edit]]:
         """Pairs of edits in force that replace the same one; the later stands until it is settled."""

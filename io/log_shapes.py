@@ -18,6 +18,9 @@ from .errors import EditRefused
 FURTHEST_S: Final = 366 * 86400.0
 """No mark and no phase lies further than a year from the start of the reference clock (this project's choice)."""
 
+DECISIONS: Final = ("accepted", "set aside", "reclassified", "joined", "split", "proposed")
+"""What can be said of a find; ``"proposed"`` takes back what the same author said before."""
+
 _GREATEST_INT: Final = 1 << 53  # whole numbers that a float holds exactly
 
 
@@ -72,6 +75,15 @@ def _is_anchor(value: Any) -> bool:
         and _is_name(value.get("source"))
         and _is_whole(value.get("run"))
         and all(_is_time(value.get(name)) for name in ("source_s", "source_end_s"))
+    )
+
+
+def _is_origin(value: Any) -> bool:
+    return (
+        isinstance(value, dict)
+        and value.get("from") in ("rule", "joined", "split")
+        and isinstance(value.get("finds"), list)
+        and all(isinstance(one, dict) and not _fields(_FIND, one) for one in value["finds"])
     )
 
 
@@ -134,6 +146,10 @@ SHAPES: Final[Mapping[str, Mapping[str, _Field]]] = {
         "confidence": _Field("a number from 0 to 100", _is_confidence),
         "anchor": _Field("source, run, source_s and source_end_s", _is_anchor),
         "removed": _YES,
+        "subtype": _TEXT,
+        "site": _TEXT,
+        "origin": _Field("what it came from, and a list of finds", _is_origin),
+        "by": _TEXT,
     },
     "phase": {
         "name": _NAMED,
@@ -162,6 +178,8 @@ SHAPES: Final[Mapping[str, Mapping[str, _Field]]] = {
         "rule": _NAME,
         "parameter": _NAME,
         "value": _NUMBER,
+        "reason": _TEXT,
+        "taken_back": _YES,
     },
     "limits": {
         "sets": _Field("a list of limit sets, each with its name and version", _is_limit_sets),
@@ -172,7 +190,12 @@ SHAPES: Final[Mapping[str, Mapping[str, _Field]]] = {
     },
     "verdict": {
         "find": _Field("a find", _is_table, needed=True),
-        "decision": _Field("'accepted' or 'set aside'", _one_of("accepted", "set aside"), needed=True),
+        "decision": _Field(
+            f"{', '.join(map(repr, DECISIONS[:-1]))} or {DECISIONS[-1]!r}", _one_of(*DECISIONS), needed=True
+        ),
+        "code": _TEXT,
+        "beside": _Field("a whole number from 0 on", _is_whole),
+        "by": _TEXT,
     },
     "fact": {},
     "mask": {},
@@ -251,6 +274,8 @@ def _believe(payload: Mapping[str, Any]) -> str:
 
 def _limit(payload: Mapping[str, Any]) -> str:
     rule = [name for name in ("rule", "parameter", "value") if name in payload]
+    if payload.get("taken_back") and rule == ["rule", "parameter"]:
+        return ""
     if rule and len(rule) < 3:
         return f"it has {' and '.join(rule)}, expected rule, parameter and value"
     if not rule and not payload.keys() & {"set", "oxygen"}:

@@ -62,6 +62,7 @@ _UNITS: Final = (
     _unit("mL/h", "flow", "1/60", "ml/h|ml/hr|mL/hr"),
     _unit("L/min/m2", "flow index", "1000", "l/min/m2|L/(min.m2)|l/(min.m2)|L/min/m^2|l/min/m^2|l.min-1.m-2"),
     _unit("mL/min/m2", "flow index", "1", "ml/min/m2|mL/(min.m2)|ml/(min.m2)|mL/min/m^2|ml/min/m^2"),
+    _unit("mL/kg/min", "flow by weight", "1", "ml/kg/min|mL/(kg.min)|ml/(kg.min)|mL/min/kg|ml/min/kg"),
     _unit("Cel", "temperature", "1", "C|°C|° C|degC|deg C|degrees C|celsius|Celsius"),
     _unit("[degF]", "temperature", "5/9", "F|°F|° F|degF|deg F|Fahrenheit", zero="-160/9"),
     _unit("K", "temperature", "1", "kelvin|Kelvin", zero="-273.15"),

@@ -7,7 +7,9 @@ disagree. A key may stand in one row only (held by test).
 from __future__ import annotations
 
 from .action import MENUS, Action
+from .find_actions import FINDS
 from .move_actions import MOVE
+from .rule_actions import RULES
 
 __all__ = ["ACTIONS", "MENUS", "Action", "in_menu", "on_toolbar"]
 
@@ -143,6 +145,15 @@ ACTIONS: tuple[Action, ...] = (
         "show_limits",
         group=2,
     ),
+    Action(
+        "what_if",
+        "case",
+        "Arithmetic &what if…",
+        ("Ctrl+Shift+W",),
+        "Compute oxygen delivery again with another flow or haemoglobin: arithmetic only, nothing is kept",
+        "show_what_if",
+        group=2,
+    ),
     *MOVE,
     # Mark
     Action("mark", "mark", "&Mark a point", ("M",), "Mark this moment", "mark_point", "Mark"),
@@ -214,34 +225,8 @@ ACTIONS: tuple[Action, ...] = (
     Action(
         "redo", "mark", "&Redo", ("Ctrl+Shift+Z", "Ctrl+Y"), "Redo what was undone", "redo", "Redo", group=3
     ),
-    # Finds
-    Action("accept", "finds", "&Accept find", ("A",), "Accept the selected find as yours", "accept_find"),
-    Action(
-        "set_aside",
-        "finds",
-        "&Set aside",
-        ("S",),
-        "Set the selected find aside; the seconds of an artefact then count in the figures",
-        "set_aside_find",
-    ),
-    Action(
-        "find_again",
-        "finds",
-        "Look a&gain",
-        ("F5",),
-        "Look for finds and phases again",
-        "look_again",
-        group=1,
-    ),
-    Action(
-        "flushes",
-        "finds",
-        "Fl&ush response…",
-        ("Ctrl+Shift+F",),
-        "What each fast flush tells of its line: natural frequency, damping, and what that means",
-        "show_flushes",
-        group=1,
-    ),
+    *FINDS,
+    *RULES,
     # View
     Action(
         "raw",
@@ -374,6 +359,15 @@ ACTIONS: tuple[Action, ...] = (
         ("Alt+9",),
         "Put the keyboard in the trust strip",
         "to_trust",
+        group=1,
+    ),
+    Action(
+        "sort",
+        "view",
+        "Sort list b&y…",
+        ("Ctrl+4",),
+        "Choose the column that the list that is shown is sorted by; its own column turns it round",
+        "ask_sorting",
         group=1,
     ),
     Action(

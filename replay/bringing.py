@@ -170,10 +170,13 @@ def _look(request: Request, report: Report, stop: Callable[[], bool]) -> None:
     ``only`` names those that are wanted; ``raw`` gives figures with artefacts left in.
     """
     from afterclamp.annotate.figures import figures
-    from afterclamp.annotate.finds import find
+    from afterclamp.annotate.kept_finds import kept_finds
     from afterclamp.annotate.mask_reasons import told_spans
     from afterclamp.annotate.phases import phases
+    from afterclamp.annotate.rule_numbers import numbers_in_force
     from afterclamp.annotate.trust import trust_strip
+
+    from .answered import answered
 
     with open_case(Path(request["case"])) as case:
         raw, only = bool(request.get("raw", False)), request.get("only")
@@ -182,7 +185,12 @@ def _look(request: Request, report: Report, stop: Callable[[], bool]) -> None:
             ("masks", lambda: {channel.id: told_spans(channel) for channel in case.channels}),
             ("phases", lambda: phases(case)),
             ("trust strip", lambda: trust_strip(case)),
-            ("finds", lambda: find(case)),
+            ("finds", lambda: kept_finds(case).finds(numbers_in_force(case))),
+            (
+                "answers",
+                lambda: answered(case, kept_finds(case).finds(numbers_in_force(case)), kept_finds(case).view),
+            ),
+            ("unexplained", lambda: kept_finds(case).unexplained(numbers_in_force(case))),
             ("raw figures" if raw else "figures", lambda: figures(case, masked=not raw)),
         )
         steps = [step for step in every if only is None or step[0] in only]
@@ -213,6 +221,21 @@ def _limits(request: Request, report: Report, stop: Callable[[], bool]) -> str:
     with open_case(Path(request["case"])) as case:
         after = chosen_in(case, request["edits"], request.get("author", ""))
         return pack(changes(case, chosen_in(case), after, progress=_progress(report, stop)))
+
+
+def _rule_trial(request: Request, report: Report, stop: Callable[[], bool]) -> str:
+    """What other numbers of one rule would change, packed; nothing is written. Without a rule the case is only read."""
+    from afterclamp.annotate.kept_finds import kept_finds
+    from afterclamp.annotate.rule_numbers import checked, numbers_in_force
+
+    with open_case(Path(request["case"])) as case:
+        kept, before = kept_finds(case), numbers_in_force(case)
+        if not request.get("rule"):
+            return pack(None)
+        for key, value in request["numbers"].items():
+            code, _, name = key.partition(".")
+            checked(code, name, value)
+        return pack(kept.trial(request["rule"], before, {**before, **request["numbers"]}))
 
 
 def _demo(request: Request, report: Report, stop: Callable[[], bool]) -> str:
@@ -264,6 +287,7 @@ TASKS: dict[str, Callable[[Request, Report, Callable[[], bool]], Any]] = {
     "look": _look,
     "clocks": _clocks,
     "limits": _limits,
+    "rule_trial": _rule_trial,
     "demo": _demo,
     "paper": _paper,
     "hand_over": _hand_over,

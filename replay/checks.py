@@ -1,4 +1,4 @@
-"""Whether a case is still what was brought in: layout, samples, levels, log, sources."""
+"""Whether a case is still what was brought in: layout, samples, levels, log, sources; and what does not fit in it."""
 
 from __future__ import annotations
 
@@ -36,16 +36,20 @@ class Check:
         What was found.
     todo : str
         What a person can do about it, where that is known.
+    asks : bool
+        Whether it is a question about the operation (`annotate.inconsistencies`), not about the files: the case
+        is as it was left all the same.
     """
 
     what: str
     ok: bool
     found: str
     todo: str = ""
+    asks: bool = False
 
     def as_dict(self) -> dict[str, Any]:
         """For JSON."""
-        return {"what": self.what, "ok": self.ok, "found": self.found, "todo": self.todo}
+        return {"what": self.what, "ok": self.ok, "found": self.found, "todo": self.todo, "asks": self.asks}
 
 
 def check_case(folder: Path) -> list[Check]:
@@ -74,7 +78,26 @@ def check_case(folder: Path) -> list[Check]:
         rows += _log_rows(case)
         rows += _source_rows(case)
         rows += _original_rows(case)
+        rows += _asking_rows(case)
     return rows
+
+
+def _asking_rows(case: Case) -> list[Check]:
+    """What cannot all be as it stands, of phases, of what was written and said, and of the traces."""
+    from afterclamp.annotate.inconsistencies import CHECKS, inconsistencies_of
+    from afterclamp.annotate.phases import phases
+    from afterclamp.annotate.view import View
+
+    view = View.of(case)
+    found = phases(case, view)
+    asked = inconsistencies_of(case, found, view)
+    if not found:
+        return [Check("phases and lines", True, "no phase could be told, so none was held against another")]
+    if not asked:
+        return [
+            Check("phases and lines", True, f"none of {len(CHECKS)} checks found anything that cannot be")
+        ]
+    return [Check(CHECKS[one.number], True, one.sentence(), one.todo, asks=True) for one in asked]
 
 
 def _trace_rows(path: Path) -> list[Check]:

@@ -26,6 +26,13 @@ def json_option(command: Command) -> Command:
     return click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")(command)
 
 
+def author_option(command: Command) -> Command:
+    """``--author``: who an edit of the log is kept under; `afterclamp.io.log.check_author` looks at it."""
+    return click.option(
+        "--author", default="reviewer", show_default=True, help="Role or code that it is kept under."
+    )(command)
+
+
 def limits_option(command: Command) -> Command:
     """``--limits``: which set of limits is gone by; `command_options.limit_set` looks at it."""
     return click.option("--limits", metavar="SET", help="Name of a limit set, or a TOML file with one.")(

@@ -17,7 +17,15 @@ import click
 from afterclamp.io.errors import CaseError
 
 from .beats_command import beats
-from .command_case import CASE, json_option, limits_option, opened_case, print_rows, progress_shown
+from .command_case import (
+    CASE,
+    author_option,
+    json_option,
+    limits_option,
+    opened_case,
+    print_rows,
+    progress_shown,
+)
 from .command_options import check_clocks, check_site, limit_set
 from .dose_command import dose
 from .flushes_command import flushes
@@ -27,6 +35,7 @@ from .plain_group import PROGRAM, PlainGroup, end_at_once, put
 from .quality_command import quality
 from .reading_commands import channels, check, figures, finds, phases
 from .sites_command import sites, trust
+from .what_if_command import what_if
 
 if TYPE_CHECKING:
     from afterclamp.io.case import Case
@@ -143,7 +152,7 @@ def bring_in_command(
         answers=answers,
         accept_proposals=accept_proposals,
         keep_identity=keep_identity,
-        learned_in=mappings.defaultopened_case() if as_before else None,
+        learned_in=mappings.default_folder() if as_before else None,
         progress=progress_shown(),
         listed=found.extend,
     ) as case:
@@ -213,7 +222,7 @@ def open_command(case: Path | None) -> None:
 )
 @click.option("--propose", is_flag=True, help="Say what the evidence tells of clocks that nobody set.")
 @click.option("--accept-proposals", is_flag=True, help="Set these clocks as the evidence tells.")
-@click.option("--author", default="reviewer", show_default=True, help="Role or code that it is kept under.")
+@author_option
 @json_option
 def clocks(
     case: Path,
@@ -336,6 +345,7 @@ def _open_desk(case: Path | None) -> None:
 # Named here so that the whole list stands in one place.
 for _command in (
     channels, figures, phases, finds, check, limits, beats, sites, trust, dose, hide, unhide, masks, quality, flushes,
+    what_if,
 ):  # fmt: skip
     main.add_command(_command)
 

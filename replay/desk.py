@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+from afterclamp.annotate.finds import Finds
 from afterclamp.annotate.site_changes import what_another_site_changes
 from afterclamp.io.case import Span
 from PySide6.QtCore import QSettings, Qt, QTimer
@@ -22,6 +23,7 @@ from .panes.clock_face import number
 from .panes.lists import Row
 from .panes.masks_list import masked_words
 from .panes.sheets import CautionsBox, cautions_read
+from .panes.why_card import Beside
 from .session import Session
 from .sound import Sound
 
@@ -89,6 +91,7 @@ class Desk(DeskFrame):
         self.why.jumped.connect(self.views.jump)
         self.unset_clocks.wanted.connect(self.does.set_clocks)
         self.loose_ends.clocks_wanted.connect(self.does.set_clocks)
+        self.loose_ends.unexplained_wanted.connect(self.does.show_unexplained)
         self.originals.wanted.connect(self.does.show_sources)
         self.shelf.bring_in.clicked.connect(self.does.choose_exports)
         self.shelf.open.clicked.connect(self.does.choose_case)
@@ -265,8 +268,9 @@ class Desk(DeskFrame):
 
     def _write_lists(self) -> None:
         session, names = self.session, self.session.channel_names
-        self.marks.show_marks(session.marks, session.class_names, names)
-        self.finds.show_finds(session.finds, session.states, names)
+        looked = session.finds if isinstance(session.finds, Finds) else None
+        self.marks.show_marks(session.marks, session.class_names, names, looked)
+        self.finds.show_finds(session.finds, session.states, names, session.phases, session.class_names)
         self._list_masks()
         self.said.show_notes(session.case.notes if session.case is not None else ())
         self.loose_ends.show_sections(session.loose_ends(self.face.text))
@@ -291,7 +295,15 @@ class Desk(DeskFrame):
             return
         state = session.states.get(row.key, "proposed")
         others = {find.key: find for find in session.finds}
-        self.why.show_find(row.item, state, others, session.rules.get(row.item.code), session.site_reason)
+        masked = {} if session.masks.raw or session.case is None else session.masks.in_force(session.case)
+        beside = Beside(
+            session.case,
+            session.answers.get(row.key),
+            session.marks,
+            {name: [(one.start, one.end) for one in spans] for name, spans in masked.items()},
+        )
+        rule = session.rules.get(row.item.code)
+        self.why.show_find(row.item, state, others, rule, session.site_reason, beside)
 
     def _show_dose(self) -> None:
         """The dose strip of the selected figure."""
@@ -364,6 +376,8 @@ class Desk(DeskFrame):
         for pane, page in ((self.marks, self.marks), (self.finds, self.finds_page), (self.said, self.said)):
             row = next((row for row in pane.model.rows if row.item is origin), None)
             if row is not None:
+                if pane is self.finds and self.finds.reveal(row.key):
+                    self.say("The filters hid this find: all finds are shown.")
                 pane.select(row.key)
                 self.tabs.setCurrentWidget(page)
                 self.go_to(row)

@@ -12,8 +12,11 @@ from PySide6.QtWidgets import QAbstractButton, QApplication
 
 from .desk_case import CaseActions
 from .desk_files import FileActions
+from .desk_finds import FindActions
 from .desk_marks import MarkActions
 from .desk_masks import MaskActions
+from .desk_rules import RuleActions
+from .desk_what_if import WhatIfActions
 from .panes.clock_face import number
 from .panes.go_to import GoToBox
 from .panes.lists import ListPane
@@ -25,7 +28,7 @@ if TYPE_CHECKING:
 _BESIDE = 0.05  # seconds: a mark this near to the playhead is where one is, not the next one
 
 
-class DeskActions(FileActions, CaseActions, MarkActions, MaskActions):
+class DeskActions(FileActions, CaseActions, MarkActions, FindActions, RuleActions, MaskActions, WhatIfActions):
     """The commands of one desk."""
 
     def __init__(self, desk: Desk) -> None:
@@ -107,14 +110,16 @@ class DeskActions(FileActions, CaseActions, MarkActions, MaskActions):
     def _to_mark(self, *, forward: bool) -> None:
         desk = self._desk
         now = desk.playhead.time
-        found = [(row, pane) for pane in (desk.marks, desk.finds) for row in pane.model.rows if not row.dim]
+        found = [(row, pane) for pane in (desk.marks, desk.finds) for row in pane.shown() if not row.dim]
         ahead = [
             one
             for one in found
             if (one[0].start > now + _BESIDE if forward else one[0].start < now - _BESIDE)
         ]
         if not ahead:
-            desk.say("No mark or find " + ("after this." if forward else "before this."))
+            hidden = sum(len(pane.model.rows) - len(pane.shown()) for pane in (desk.marks, desk.finds))
+            shown = f" among those that are shown; {hidden} are filtered out" if hidden else ""
+            desk.say(f"No mark or find {'after' if forward else 'before'} this{shown}.")
             return
         row, pane = (min if forward else max)(ahead, key=lambda one: one[0].start)
         pane.select(row.key)
@@ -138,43 +143,6 @@ class DeskActions(FileActions, CaseActions, MarkActions, MaskActions):
         """To the end of the case."""
         if self._desk.session.case is not None:
             self._desk.views.jump(self._desk.session.case.span.end)
-
-    # -- finds --------------------------------------------------------------------------------------
-
-    def accept_find(self) -> None:
-        """Accept the selected find."""
-        self._verdict("accepted")
-
-    def set_aside_find(self) -> None:
-        """Set the selected find aside."""
-        self._verdict("set aside")
-
-    def _verdict(self, state: str) -> None:
-        row = self._desk.finds.current
-        if row is None:
-            self._desk.say("Choose a find in the list first.")
-            return
-        session = self._desk.session
-        masked = session.case is not None and bool(session.masks.given_back(session.case, row.item))
-        session.verdict(row.item, state)
-        counted = " Its seconds count in the figures again." if masked and state == "set aside" else ""
-        self._desk.say(f"{row.item.code} at {self._desk.face.text(row.start)}: {state}.{counted}")
-
-    def look_again(self) -> None:
-        """Look for phases and finds again."""
-        self._desk.session.look()
-
-    def show_flushes(self) -> None:
-        """What the flushes of the case tell of its lines."""
-        case = self._desk.session.case
-        if case is not None:
-            from afterclamp.annotate.flushes import flushes
-
-            from .panes.flush_box import FlushBox  # loads the charts
-
-            box = FlushBox(case, flushes(case), parent=self._desk)
-            box.gone_to.connect(self._desk.views.jump)
-            self._desk.open_box(box)
 
     # -- view ---------------------------------------------------------------------------------------
 
@@ -257,11 +225,21 @@ class DeskActions(FileActions, CaseActions, MarkActions, MaskActions):
 
     def to_filter(self) -> None:
         """Keyboard to the filter of the list that is shown."""
+        pane = self._list_shown()
+        if pane is not None:
+            pane.filter.setFocus(Qt.FocusReason.ShortcutFocusReason)
+
+    def ask_sorting(self) -> None:
+        """Ask by which column the list that is shown is sorted."""
+        pane = self._list_shown()
+        if pane is not None:
+            pane.ask_sorting()
+
+    def _list_shown(self) -> ListPane | None:
         page = self._desk.tabs.currentWidget()
         inner = {id(self._desk.finds_page): self._desk.finds, id(self._desk.loose_page): self._desk.masks}
         pane = inner.get(id(page), page)
-        if isinstance(pane, ListPane):
-            pane.filter.setFocus(Qt.FocusReason.ShortcutFocusReason)
+        return pane if isinstance(pane, ListPane) else None
 
     # -- help ---------------------------------------------------------------------------------------
 

@@ -41,7 +41,7 @@ from .panes.views import ThreeViews
 from .panes.why_card import WhyCard
 from .playhead import Playhead
 
-RIGHT = 500  # pixels of the right column at first start
+RIGHT = 560  # pixels of the right column at first start
 WIDTH, HEIGHT = 1600, 1000  # at first start, where the screen has the room
 STYLE = Path(__file__).parent / "assets" / "desk.qss"
 
@@ -213,6 +213,7 @@ class DeskFrame(QMainWindow):
         columns = self.settings.value("window/figure_columns")
         if columns:
             self.figures.choose_columns(json.loads(str(columns)))
+        self.finds.keep(json.loads(str(self.settings.value("finds/shown", "[]"))))
         self.views.dose.set_kept(json.loads(str(self.settings.value("dose/kept", "[]"))))
         self.views.dose.set_wanted({"yes": True, "no": False}.get(str(self.settings.value("dose/shown", ""))))
         self.face.set_display(str(self.settings.value("time", CLOCK)))
@@ -224,6 +225,7 @@ class DeskFrame(QMainWindow):
             self.settings.setValue(f"window/{name}", splitter.saveState())
         self.settings.setValue("window/hidden_strips", json.dumps(self.views.hidden_strips()))
         self.settings.setValue("window/figure_columns", json.dumps(self.figures.chosen_columns))
+        self.settings.setValue("finds/shown", json.dumps(self.finds.kept))
         self.settings.setValue("dose/kept", json.dumps(self.views.dose.kept))
         wanted = self.views.dose.wanted
         self.settings.setValue("dose/shown", "" if wanted is None else "yes" if wanted else "no")

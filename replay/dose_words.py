@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from .tables import limit_text, measure_words
+from .figure_words import limit_text, measure_words
 from .wording import minutes, phase_name, quantity, unit_name
 
 if TYPE_CHECKING:

@@ -6,20 +6,22 @@ that its ending names.
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from afterclamp.io.terms import KINDS
 
+from .evidence_course import KEYS as OF_COURSE
+from .evidence_course import of_course, unit_of_text
 from .evidence_height import KEYS as OF_HEIGHT
 from .evidence_height import of_height
 from .evidence_lost_pulse import KEYS as OF_LOST_PULSE
 from .evidence_lost_pulse import of_lost_pulse
+from .evidence_values import by_its_name, plain, sentence
 from .flush_words import KEYS as OF_LINE
 from .flush_words import of_line
-from .wording import NONE, number, site_words, unit_name
+from .wording import number, site_words
 
 if TYPE_CHECKING:
     from afterclamp.annotate.rules import Find, Link, Rule
@@ -73,17 +75,18 @@ def facts_of(find: Find, name: Name = site_words) -> list[Fact]:
         *_of_perfusion(evidence),
         *_of_artefact(find, evidence, seen),
         *(Fact(label, text) for label, text in of_height(seen, name)),
-        *(Fact(label, _sentence(text)) for label, text in of_line(seen)),
+        *(Fact(label, sentence(text)) for label, text in of_line(seen)),
         *(Fact(label, text) for label, text in of_lost_pulse(seen, name)),
+        *(Fact(label, text, times) for label, text, times in of_course(evidence)),
         *_seconds(evidence),
         *_times(find, evidence),
     ]
     if isinstance(evidence.get("believed"), str):
-        facts.append(Fact("Why this line", _sentence(evidence["believed"])))
+        facts.append(Fact("Why this line", sentence(evidence["believed"])))
     if "clocks" in evidence:
-        facts.append(Fact("Clocks", _sentence(str(evidence["clocks"]))))
+        facts.append(Fact("Clocks", sentence(str(evidence["clocks"]))))
     facts += [
-        Fact(*_by_its_name(key, value, name))
+        Fact(*by_its_name(key, value, name))
         for key, value in (*evidence.items(), *seen.items())
         if key not in KNOWN and value not in ("", [], {}, ())
     ]
@@ -157,6 +160,7 @@ KNOWN: Final = frozenset(
         ),
         *("still_s", "plateau_mmhg", "plateau_s", "rise_mmhg", "clipped", "still_before_s", "release_s"),
         *("ramp_before_s", "ramp_after_s"),
+        *OF_COURSE,
         *OF_HEIGHT,
         *OF_LINE,
         *OF_LOST_PULSE,
@@ -177,7 +181,7 @@ _LEVELS: Final = (
 
 def _reason(seen: Mapping[str, Any]) -> list[Fact]:
     """The sentence of whoever saw an artefact; it names level, length and clipping."""
-    return [Fact("What was seen", _sentence(str(seen["reason"])))] if seen.get("reason") else []
+    return [Fact("What was seen", sentence(str(seen["reason"])))] if seen.get("reason") else []
 
 
 def _levels(find: Find, evidence: Mapping[str, Any], seen: Mapping[str, Any]) -> list[Fact]:
@@ -186,15 +190,17 @@ def _levels(find: Find, evidence: Mapping[str, Any], seen: Mapping[str, Any]) ->
     for key in ("before", "after"):  # the wave itself is read more closely than its seconds
         if f"{key}_mmhg" in seen:
             levels[key] = seen[f"{key}_mmhg"]
-    parts = [words.format(_plain(levels[key])) for key, words in _LEVELS if key in levels]
+    parts = [words.format(plain(levels[key])) for key, words in _LEVELS if key in levels]
     facts = []
     if parts:
-        label = _LEVEL_OF.get(find.code) or _LEVEL_IN.get(unit, "Level")
+        of = sentence(str(evidence.get("of") or ""))
+        label = of or _LEVEL_OF.get(find.code) or _LEVEL_IN.get(unit, "Level")
         if find.code.startswith("A"):
             label = "Level around it"
-        facts.append(Fact(label, f"{', '.join(parts)} {unit_name(unit)}".rstrip()))
+        facts.append(Fact(label, f"{', '.join(parts)} {unit_of_text(unit)}".rstrip()))
     if "limit" in evidence:
-        facts.append(Fact("Limit", f"{evidence['limit']:g} {unit_name(unit)}".rstrip()))
+        why = f" ({evidence['limit_words']})" if evidence.get("limit_words") else ""
+        facts.append(Fact("Limit", f"{evidence['limit']:g} {unit_of_text(unit)}".rstrip() + why))
     return facts
 
 
@@ -204,7 +210,7 @@ def _attribution(evidence: Mapping[str, Any]) -> list[Fact]:
         why = f" ({evidence['attribution_words']})" if evidence.get("attribution_words") else ""
         facts.append(Fact("Flow or tone", f"{evidence['attribution']}{why}"))
     flows = [
-        f"{word} {_plain(evidence[key])}"
+        f"{word} {plain(evidence[key])}"
         for key, word in (("flow_before", "before"), ("flow_during", "during"))
         if key in evidence
     ]
@@ -222,14 +228,14 @@ def _on_the_ramp(find: Find) -> bool:
 def _of_pressure(evidence: Mapping[str, Any]) -> list[Fact]:
     facts = []
     if "below_55_s" in evidence:
-        facts.append(Fact("Under the rule's second, lower limit", f"{_plain(evidence['below_55_s'])} s"))
+        facts.append(Fact("Under the rule's second, lower limit", f"{plain(evidence['below_55_s'])} s"))
     if "longest_epoch" in evidence:
         facts.append(Fact("Length", str(evidence["longest_epoch"])))
     if "sites" in evidence:
-        facts.append(Fact("Arterial lines that fell", _plain(evidence["sites"])))
+        facts.append(Fact("Arterial lines that fell", plain(evidence["sites"])))
     for name, label in (("cvp", "Central venous pressure"), ("pulse", "Pulse pressure")):
         parts = [
-            f"{when} {_plain(evidence[f'{name}_{when}'])}"
+            f"{when} {plain(evidence[f'{name}_{when}'])}"
             for when in ("before", "after")
             if f"{name}_{when}" in evidence
         ]
@@ -242,7 +248,7 @@ def _of_bypass(evidence: Mapping[str, Any]) -> list[Fact]:
     if "full_flow" not in evidence:
         return []
     words = f" ({evidence['full_flow_words']})" if evidence.get("full_flow_words") else ""
-    return [Fact("Full flow", f"{_plain(evidence['full_flow'])} L/min{words}")]
+    return [Fact("Full flow", f"{plain(evidence['full_flow'])} L/min{words}")]
 
 
 def _of_temperature(evidence: Mapping[str, Any]) -> list[Fact]:
@@ -250,7 +256,7 @@ def _of_temperature(evidence: Mapping[str, Any]) -> list[Fact]:
     if "minutes" in evidence:
         parts.append(f"{number(evidence['minutes'], 1)} min")
     if "area_cel_min" in evidence:
-        parts.append(f"{_plain(evidence['area_cel_min'])} °C·min")
+        parts.append(f"{plain(evidence['area_cel_min'])} °C·min")
     facts = [Fact("At the limit or beyond", ", ".join(parts))] if parts else []
     if "core_c" in evidence:
         site = f", {evidence['core_site']}" if evidence.get("core_site") else ""
@@ -265,7 +271,7 @@ def _of_arrest(evidence: Mapping[str, Any], name: Name) -> list[Fact]:
     facts = []
     low = evidence.get("arterial_low")
     if low:
-        sites = ", ".join(f"{name(site)} {_plain(level)}" for site, level in low.items())
+        sites = ", ".join(f"{name(site)} {plain(level)}" for site, level in low.items())
         facts.append(Fact("Arterial pressures went down to", f"{sites} mmHg"))
     rise = evidence.get("reservoir_rise_ml")
     if rise is not None:
@@ -279,15 +285,15 @@ def _of_perfusion(evidence: Mapping[str, Any]) -> list[Fact]:
     facts = []
     levels, per_kg = evidence.get("flow_levels") or (), evidence.get("flow_ml_per_kg_min") or ()
     if levels:
-        said = [f"{_plain(level)} L/min" for level in levels]
-        said = [f"{one} ({_plain(kg)} mL/kg/min)" for one, kg in zip(said, per_kg, strict=False)] or said
+        said = [f"{plain(level)} L/min" for level in levels]
+        said = [f"{one} ({plain(kg)} mL/kg/min)" for one, kg in zip(said, per_kg, strict=False)] or said
         facts.append(Fact("Levels of flow", ", then ".join(said)))
     if "mean_flow" in evidence:
-        facts.append(Fact("Mean flow", f"{_plain(evidence['mean_flow'])} L/min"))
+        facts.append(Fact("Mean flow", f"{plain(evidence['mean_flow'])} L/min"))
     if "head_pressure" in evidence:
-        facts.append(Fact("Pressure on the head's side", f"{_plain(evidence['head_pressure'])} mmHg"))
+        facts.append(Fact("Pressure on the head's side", f"{plain(evidence['head_pressure'])} mmHg"))
     if "femoral_pressure" in evidence:
-        facts.append(Fact("Femoral pressure", f"{_plain(evidence['femoral_pressure'])} mmHg"))
+        facts.append(Fact("Femoral pressure", f"{plain(evidence['femoral_pressure'])} mmHg"))
     if "outside_band" in evidence:
         facts.append(Fact("Outside the rule's bands", "; ".join(evidence["outside_band"]) or "no second"))
     return facts
@@ -297,22 +303,20 @@ def _of_artefact(find: Find, evidence: Mapping[str, Any], seen: Mapping[str, Any
     facts = []
     shape = []
     if "level_mmhg" in seen:
-        shape.append(f"{_plain(seen['level_mmhg'])} mmHg")
+        shape.append(f"{plain(seen['level_mmhg'])} mmHg")
     if "sd_mmhg" in seen:
-        shape.append(f"standard deviation {_plain(seen['sd_mmhg'])} mmHg")
+        shape.append(f"standard deviation {plain(seen['sd_mmhg'])} mmHg")
     if shape:
         facts.append(Fact("Its level", ", ".join(shape)))
     if "rise_mmhg" in seen:
-        facts.append(Fact("Rise", f"{_plain(seen['rise_mmhg'])} mmHg"))
+        facts.append(Fact("Rise", f"{plain(seen['rise_mmhg'])} mmHg"))
     if seen.get("still_before_s"):
-        facts.append(Fact("Without a pulse before it", f"{_plain(seen['still_before_s'])} s"))
+        facts.append(Fact("Without a pulse before it", f"{plain(seen['still_before_s'])} s"))
     for key, where in (("ramp_before_s", "before"), ("ramp_after_s", "after")):
         if seen.get(key):
-            facts.append(
-                Fact(f"Ramp without a beat {where} it", f"{_plain(seen[key])} s, not counted either")
-            )
+            facts.append(Fact(f"Ramp without a beat {where} it", f"{plain(seen[key])} s, not counted either"))
     if evidence.get("together"):
-        facts.append(Fact("On several channels", _sentence(site_words(str(evidence["together"])))))
+        facts.append(Fact("On several channels", sentence(site_words(str(evidence["together"])))))
     elif "other_sites" in evidence and _is_arterial(find):
         words = {
             "steady": "stayed where they were",
@@ -347,46 +351,6 @@ def _times(find: Find, evidence: Mapping[str, Any]) -> list[Fact]:
 
 
 # -- words -------------------------------------------------------------------------------------------
-
-_ENDINGS: Final = {"s": "s", "min": "min", "ml": "mL", "mmhg": "mmHg", "c": "°C", "hz": "Hz", "ppm": "ppm"}
-
-
-def _by_its_name(key: str, value: Any, name: Name) -> tuple[str, str]:
-    """Label and text of a key that nobody described: its words, and the unit that its last one names."""
-    *words, last = key.split("_")
-    unit = _ENDINGS.get(last, "") if words else ""
-    label = " ".join(words if unit else [*words, last])
-    text = _any(value, name)
-    return label[:1].upper() + label[1:], f"{text} {unit}".rstrip() if unit and text != NONE else text
-
-
-def _any(value: Any, name: Name) -> str:
-    if isinstance(value, Mapping):
-        return ", ".join(
-            f"{name(str(key))} {_any(part, name)}" for key, part in value.items() if part is not None
-        )
-    if isinstance(value, Sequence) and not isinstance(value, str):
-        return ", ".join(_any(part, name) for part in value)
-    return _plain(value)
-
-
-def _plain(value: Any) -> str:
-    """A number with as many decimals as it can carry, or words."""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, int):
-        return number(value, 0)
-    if isinstance(value, float):
-        if not math.isfinite(value):
-            return NONE
-        return number(
-            value, 0 if abs(value) >= 100 else 1 if abs(value) >= 5 or value == round(value, 1) else 2
-        )
-    return NONE if value is None else str(value)
-
-
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _is_arterial(find: Find) -> bool:

@@ -19,6 +19,7 @@ from afterclamp.io.errors import CannotWrite
 from afterclamp.io.whole import written_whole
 
 from .footing import export_footing, states_of
+from .label_rows import DECISIONS, LABELS, decision_rows, label_rows
 from .mask_words import OF_EXPORTS
 from .quality_rows import CHANNELS, DENOMINATOR, QUALITY, channel_quality, quality_rows, spans_of
 from .wording import half_width
@@ -79,6 +80,7 @@ def _tables(case: Case, tell: Progress, day: date) -> dict[str, str]:
     from afterclamp.annotate.finds import find
     from afterclamp.annotate.marks import marks, verdicts
     from afterclamp.annotate.phases import phases
+    from afterclamp.annotate.verdicts import find_copy
 
     tell(0.0, "phases")
     found_phases = phases(case)
@@ -134,6 +136,10 @@ def _tables(case: Case, tell: Progress, day: date) -> dict[str, str]:
                 "linked",
                 "decisions",
                 "rule",
+                "key",
+                "subtype",
+                "unc95 [s]",
+                "rule version",
             ),
             (
                 (
@@ -145,8 +151,12 @@ def _tables(case: Case, tell: Progress, day: date) -> dict[str, str]:
                     one.site,
                     one.confidence,
                     " ".join(dict.fromkeys(link.code for link in one.linked if link.code)),
-                    "; ".join(f"{v.decision} by {v.author}" for v in said.get(one.key, ())),
+                    "; ".join(f"{v.words} by {v.author}" for v in said.get(one.key, ())),
                     one.evidence.get("rule", ""),
+                    one.key,
+                    one.subtype,
+                    one.unc_s,
+                    find_copy(one)["version"],
                 )
                 for one in found
             ),
@@ -168,6 +178,8 @@ def _tables(case: Case, tell: Progress, day: date) -> dict[str, str]:
                 for m in marks(case)
             ),
         ),
+        "labels.csv": _named(LABELS, label_rows(case)),
+        "decisions.csv": _named(DECISIONS, decision_rows(case)),
         "figures.csv": _figures(computed),
         "notes.csv": _csv(
             ("time [s]", "unc95 [s]", "end [s]", "source", "text"),
@@ -248,7 +260,9 @@ def _note(footer: str) -> str:
         "Times are seconds of the reference clock, counted from its first sample. unc95 is the half-width of a\n"
         "95 % interval; it is empty where that is not known, as while the clock of a source is not set. Traces are\n"
         "as recorded, the mean of each second; seconds that no figure uses stand in not-believed-1hz.csv. An empty\n"
-        "cell means not recorded. Finds are proposals. Units are UCUM.\n"
+        "cell means not recorded. Units are UCUM. finds.csv holds what rules propose, labels.csv what people say, in\n"
+        "every version with its origin (by hand, from a rule's find, merged from several), decisions.csv what they\n"
+        "decided on the finds; t0_unc_s and t1_unc_s are one standard deviation.\n"
         f"{DENOMINATOR}\n"
         f"{OF_EXPORTS}"
     )

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from afterclamp.io.errors import several
 
-from . import tables
+from . import figure_table, tables
 from .wording import NONE, in_minutes, length, minutes, number, phase_name, quantity, readable, unit_name
 
 if TYPE_CHECKING:
@@ -75,7 +75,7 @@ def _limits(case: Case, asked: Asked) -> Made:
     from afterclamp.annotate.figures import figures
 
     found = figures(case, asked.believe, asked.limits, masked=asked.masked)
-    return tables.figure_rows(found), lambda: tables.figures(found)
+    return tables.figure_rows(found), lambda: figure_table.figures(found)
 
 
 def _values(case: Case, asked: Asked) -> Made:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import textwrap
+from collections.abc import Callable, Mapping
 from dataclasses import asdict
 from typing import TYPE_CHECKING
 
+from .find_words import code_words
 from .tables import Row, spread, table
 from .wording import length, number, readable
 
@@ -25,6 +27,8 @@ FIND_FIELDS = (
     "evidence",
     "linked",
     "unc_s",
+    "key",
+    "subtype",
 )
 
 
@@ -48,7 +52,7 @@ def finds(case: Case, found: Finds) -> str:
     shown = channel_words(case)
     cells = [
         (
-            find.code,
+            code_words(find),
             find.name,
             case.clock_text(find.start_s),
             length(find.start_s),
@@ -94,22 +98,40 @@ def channel_words(case: Case) -> Callable[[str], str]:
     return lambda name: words.get(name, name).replace("_", " ")
 
 
-def rule_rows(found: Finds) -> list[Row]:
-    """One row a rule, in words and with its numbers."""
+LINE = 110  # letters of a line of the catalogue: whole sentences on one line are hard to read
+
+
+def _wrapped(line: str) -> str:
+    """A line as several, all as far in as it began."""
+    margin = line[: len(line) - len(line.lstrip())]
+    return textwrap.fill(line, LINE, subsequent_indent=margin, break_long_words=False, break_on_hyphens=False)
+
+
+def rule_rows(found: Finds, numbers: Mapping[str, float] | None = None) -> list[Row]:
+    """One row a rule, in words and with its numbers; `numbers` in force by ``"E13.below"`` before the catalogue's."""
     from afterclamp.annotate.rules import RULES
 
+    in_force = {
+        rule.code: {
+            name: (numbers or {}).get(f"{rule.code}.{name}", one.value)
+            for name, one in rule.parameters.items()
+            if not one.fixed
+        }
+        for rule in RULES
+    }
     return [
         {
             "code": rule.code,
             "name": rule.name,
             "family": rule.family,
-            "words": rule.sentence(),
-            "details": rule.fine_print(),
+            "words": rule.sentence(in_force[rule.code]),
+            "details": rule.fine_print(in_force[rule.code]),
             "status": rule.status,
             "source": rule.source,
             "needs": list(rule.needs),
             "phase": list(rule.phase),
             "parameters": {key: asdict(parameter) for key, parameter in rule.parameters.items()},
+            "in_force": in_force[rule.code],
             "version": rule.version,
             "finds": sum(find.code == rule.code for find in found),
         }
@@ -117,11 +139,12 @@ def rule_rows(found: Finds) -> list[Row]:
     ]
 
 
-def rules(found: Finds) -> str:
+def rules(found: Finds, numbers: Mapping[str, float] | None = None) -> str:
     """The catalogue in words, with how often each rule found something, then what was not looked for."""
     from afterclamp.annotate.rules import RULES, catalogue
 
-    text = readable(catalogue({rule.code: f"{len(found.of(rule.code))} found" for rule in RULES}))
+    counts = {rule.code: f"{len(found.of(rule.code))} found" for rule in RULES}
+    text = "\n".join(map(_wrapped, readable(catalogue(counts, numbers)).split("\n")))
     if found.not_looked_for:
         text += "\n\nNot looked for:\n" + "\n".join(f"  {line}" for line in found.not_looked_for)
     return text

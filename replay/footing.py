@@ -120,8 +120,12 @@ def confirmed_words(said: Mapping[str, Sequence[Verdict]], found: int) -> tuple[
     for several in said.values():
         counts.update((one.author, one.decision) for one in several)
     authors = sorted({author for author, _ in counts})
+    changed = {
+        author: sum(counts[author, one] for one in ("reclassified", "joined", "split")) for author in authors
+    }
     words = [
-        f"{author} ({counts[author, 'accepted']} of {found} accepted, {counts[author, 'set aside']} set aside)"
+        f"{author} ({counts[author, 'accepted']} of {found} accepted, {counts[author, 'set aside']} set aside"
+        + (f", {changed[author]} changed)" if changed[author] else ")")
         for author in authors
     ] or [f"{UNSIGNED} (0 of {found})"]
     left = found - sum(1 for several in said.values() if several)

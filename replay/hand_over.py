@@ -160,12 +160,10 @@ class _Said:
 
         told = []
         for one in self._finds:
-            decisions = {verdict.decision for verdict in self._verdicts.get(one.key, ())}
+            decisions = {verdict.words for verdict in self._verdicts.get(one.key, ())}
             if decisions == {"set aside"}:
                 continue
-            state = (
-                "accepted" if decisions == {"accepted"} else "in dispute" if decisions else "proposed by rule"
-            )
+            state = next(iter(decisions), "proposed by rule") if len(decisions) < 2 else "in dispute"
             told.append(Remark(one.start_s, one.end_s, f"{one.code} {one.name} ({state})"))
         return told
 

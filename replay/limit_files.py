@@ -17,15 +17,15 @@ def default_folder() -> Path:
     return mappings.default_folder().parent / "limit-sets"
 
 
-def kept_sets(folder: Path) -> list[LimitSet]:
-    """The sets in a folder, by name and version; a file that is none is passed over."""
+def kept_sets(folder: Path) -> list[tuple[LimitSet, Path]]:
+    """The sets in a folder with their files, by name and version; a file that is none is passed over."""
     found = []
     for path in sorted(folder.glob("*.toml")):
         try:
-            found.append(LimitSet.load(path))
+            found.append((LimitSet.load(path), path))
         except CaseError:
             continue  # it says so when somebody opens it
-    return sorted(found, key=lambda one: (one.name, one.version))
+    return sorted(found, key=lambda pair: (pair[0].name, pair[0].version))
 
 
 def keep_copy(path: Path, folder: Path) -> Path:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from .figure_words import limit_text, set_title
 from .wording import NONE, length, minutes, number, phase_name, quantity, readable, several, unit_name
 
 if TYPE_CHECKING:
@@ -41,8 +42,23 @@ def when_words(limit: Limit) -> str:
 
 
 def number_words(limit: Limit) -> str:
-    """``below 65 mmHg``."""
-    return limit.words.replace(limit.unit, unit_name(limit.unit)).rstrip()
+    """``below 65 mmHg``; ``below 60.0051 mmHg (8 kPa in its set)`` where that has another unit."""
+    own = f"{limit.side} {limit.value:g} {unit_name(limit.unit)}".rstrip()
+    if limit.written is None:
+        return own
+    return f"{own} ({limit.written.value:g} {unit_name(limit.written.unit)} in its set)"
+
+
+def finds_words(row: LimitRow) -> str:
+    """Which finds go by a limit, or by which number they go instead."""
+    if row.gives:
+        return f"{row.gives.partition('.')[0]} goes by it"
+    if row.stands_back_for:
+        return f"finds go by that of {row.stands_back_for}"
+    if not row.instead:
+        return "no rule looks at it"
+    numbers = ", ".join(f"{key.partition('.')[0]} by {value:g}" for key, value in row.instead.items())
+    return f"finds go by their own number: {numbers}"
 
 
 def state_words(row: LimitRow) -> str:
@@ -65,6 +81,11 @@ def rival_words(row: LimitRow) -> list[str]:
         )
         for one in row.rivals
     ]
+
+
+def limit_as_written(limit: Limit) -> dict[str, Any] | None:
+    """Number and unit as the file has them, where they were converted."""
+    return {"limit": limit.written.value, "unit": limit.written.unit} if limit.written is not None else None
 
 
 def set_words(choice: Choice) -> str:
@@ -96,6 +117,8 @@ def rows_as_values(choice: Choice, rows: Sequence[LimitRow]) -> dict[str, Any]:
                 "source": row.limit.cited,
                 "note": row.limit.note,
                 "was": row.was.value if row.was is not None else None,
+                "written": limit_as_written(row.limit),
+                "rule": row.gives or None,
                 "stands_back_for": row.stands_back_for or None,
                 "rivals": [
                     {
@@ -148,9 +171,8 @@ def figure_change_cells(one: FigureChange) -> tuple[str, str, str]:
 def _figure(one: Figure | None, absent: str) -> str:
     if one is None:
         return absent
-    unit = unit_name(one.limit_unit)
-    limit = f"{one.side} {one.limit:g} {unit}".rstrip() if one.limit is not None else "no limit"
-    of_set = f" ({one.limit_set})" if one.limit_set else ""
+    limit = limit_text(one) if one.limit is not None else "no limit"
+    of_set = f" ({set_title(one)})" if one.limit_set else ""
     if one.value is None:
         return f"{limit}{of_set}: {readable(one.note)}"
     outside = minutes(one.outside_s) if one.side else NONE

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 from afterclamp.io.errors import EditRefused
 
+from .command_case import CASE, author_option, json_option, opened_case
 from .plain_group import put
 
 if TYPE_CHECKING:
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("case", type=click.Path(path_type=Path))
+@CASE
 @click.option(
     "--use",
     multiple=True,
@@ -43,8 +44,8 @@ if TYPE_CHECKING:
 @click.option(
     "--what-changes", is_flag=True, help="List the figures and finds that would change, and keep nothing."
 )
-@click.option("--author", default="reviewer", show_default=True, help="Role or code that it is kept under.")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+@author_option
+@json_option
 def limits(
     case: Path,
     use: tuple[str, ...],
@@ -62,10 +63,9 @@ def limits(
     """
     from afterclamp.annotate.limit_changes import changes
     from afterclamp.annotate.limits import chosen_in, keep
-    from afterclamp.io import open_case
     from afterclamp.io.log import check_author
 
-    with open_case(case) as opened:
+    with opened_case(case) as opened:
         try:
             check_author(author)
         except EditRefused as refused:
@@ -146,14 +146,15 @@ def _print(choice: Choice, as_json: bool) -> None:
             words.number_words(row.limit),
             f"was {words.number_words(row.was)}" if row.was is not None else "",
             words.state_words(row),
+            words.finds_words(row),
             f"{row.set_name}, version {row.version}",
             row.limit.id,
         )
         for at, row in enumerate(rows, start=1)
     ]
-    headings = ("", "measure", "phase", "outside is", "edited", "state", "set", "limit")
+    headings = ("", "measure", "phase", "outside is", "edited", "state", "finds", "set", "limit")
     put(f"In force: {words.set_words(choice)}. None is a target.\n")
-    put(table(headings, cells, "><<<<<<<"))
+    put(table(headings, cells, "><<<<<<<<"))
     put(
         "\nSources:\n"
         + "\n".join(f"  {at}  {words.source_words(row)}" for at, row in enumerate(rows, start=1))

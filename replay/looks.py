@@ -50,8 +50,19 @@ class Looks(QObject):
         if not isinstance(whole, StayingWork) or not whole.alive:
             return False
         self._end("figures")
-        only = ["trust strip", "finds", "raw figures" if raw else "figures"]
+        only = ["trust strip", "finds", "answers", "unexplained", "raw figures" if raw else "figures"]
         whole.again({"task": "look", "case": str(folder), "raw": raw, "only": only})
+        return True
+
+    def start_finds(self, folder: Path) -> bool:
+        """Look for finds again by other numbers of a rule, in the process that looked through the case.
+
+        False where it is gone or still at something else: then the whole case has to be looked through.
+        """
+        whole = self.running.get("case")
+        if not isinstance(whole, StayingWork) or not whole.alive or whole.running:
+            return False
+        whole.again({"task": "look", "case": str(folder), "only": ["finds", "answers", "unexplained"]})
         return True
 
     def start_figures(self, folder: Path, *, raw: bool) -> None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 from afterclamp.io.errors import EditRefused, NoSuchChannel
 
+from .command_case import CASE, author_option, json_option, opened_case, print_rows
 from .plain_group import put
 
 if TYPE_CHECKING:
@@ -22,16 +23,14 @@ Row = dict[str, Any]
 def _stretch(command: Callable[..., None]) -> Callable[..., None]:
     """What both commands are given."""
     for decorate in (
-        click.option(
-            "--author", default="reviewer", show_default=True, help="Role or code that it is kept under."
-        ),
+        author_option,
         click.option(
             "--reason", default="", metavar="TEXT", help="Why; it is kept and printed with the mask."
         ),
         click.argument("end", metavar="TO"),
         click.argument("start", metavar="FROM"),
         click.argument("channel"),
-        click.argument("case", type=click.Path(path_type=Path)),
+        CASE,
     ):
         command = decorate(command)
     return command
@@ -59,27 +58,22 @@ def unhide(case: Path, channel: str, start: str, end: str, reason: str, author: 
 
 
 @click.command()
-@click.argument("case", type=click.Path(path_type=Path))
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+@CASE
+@json_option
 def masks(case: Path, as_json: bool) -> None:
     """List what is left out of the figures, channel by channel: from, to, whole seconds, why and by whom."""
-    from afterclamp.io import open_case
-
-    from .tables import to_json
-
-    with open_case(case) as opened:
+    with opened_case(case) as opened:
         rows = mask_rows(opened)
-        put(to_json(rows) if as_json else _text(opened, rows))
+        print_rows(rows, as_json, lambda: _text(opened, rows))
 
 
 def _lay(folder: Path, verb: Verb, name: str, times: tuple[str, str], reason: str, author: str) -> None:
     from afterclamp.io import masks as masking
-    from afterclamp.io import open_case
     from afterclamp.io.log import check_author
 
     from .clock_typing import read_length
 
-    with open_case(folder) as case:
+    with opened_case(folder) as case:
         try:
             check_author(author)
             start, end = (read_length(one) for one in times)

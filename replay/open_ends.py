@@ -11,7 +11,11 @@ from .panes.loose_ends import Section, sections
 
 
 def open_ends(
-    case: Case, finds: Sequence[Find], unset_clocks: Sequence[str], time_text: Callable[[float], str]
+    case: Case,
+    finds: Sequence[Find],
+    unset_clocks: Sequence[str],
+    time_text: Callable[[float], str],
+    unexplained: Sequence[str] = (),
 ) -> list[Section]:
     """Headed lists for the pane of loose ends.
 
@@ -24,6 +28,8 @@ def open_ends(
         Sources whose clock nobody has set.
     time_text : callable
         Writes a reference time.
+    unexplained : sequence of str
+        Changes that nothing accounts for and nobody marked, a line each.
     """
     held_back = finds.held_back if isinstance(finds, Finds) else ()
     return sections(
@@ -32,6 +38,8 @@ def open_ends(
             for a, b in case.log.conflicts
         ],
         clocks=[f"{name}: its clock is taken as it stands" for name in unset_clocks],
+        asked=[one.in_words(time_text) for one in finds.asked] if isinstance(finds, Finds) else (),
+        unexplained=unexplained,
         not_looked_for=finds.not_looked_for if isinstance(finds, Finds) else (),
         held_back=[
             f"{find.code} {find.name} at {time_text(find.start_s)}: {find.held_back}" for find in held_back

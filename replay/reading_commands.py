@@ -70,23 +70,53 @@ def phases(case: Path, as_json: bool) -> None:
 @click.option(
     "--held-back", is_flag=True, help="List what rules saw and did not put forward, with the reason, instead."
 )
+@click.option(
+    "--unexplained",
+    "no_rule",
+    is_flag=True,
+    help="List large changes of several lines that no rule covers, instead.",
+)
+@click.option(
+    "--set",
+    "tried",
+    multiple=True,
+    metavar="RULE.NUMBER=VALUE",
+    help="Try another number of a rule, such as E13.below=55, and say what it changes; nothing is kept.",
+)
 @json_option
-def finds(case: Path, limits: str | None, rules: bool, held_back: bool, as_json: bool) -> None:
+def finds(
+    case: Path,
+    limits: str | None,
+    rules: bool,
+    held_back: bool,
+    no_rule: bool,
+    tried: tuple[str, ...],
+    as_json: bool,
+) -> None:
     """List what the rules found; each is a proposal for a qualified person to confirm."""
-    if rules and held_back:
-        raise click.UsageError("--rules and --held-back each list something else: give one of them")
-    from afterclamp.annotate.finds import find
-
-    from . import find_table
+    if rules + held_back + no_rule > 1:
+        raise click.UsageError(
+            "--rules, --held-back and --unexplained each list something else: give one of them"
+        )
+    from . import find_table, find_trial
 
     with opened_case(case) as opened:
-        found = find(opened, limits=rule_numbers(limits))
-        if rules:
-            print_rows(find_table.rule_rows(found), as_json, lambda: find_table.rules(found))
+        looked = find_trial.look(opened, rule_numbers(limits), tried)
+        found = looked.found
+        if no_rule:
+            print_rows(looked.unexplained_rows(), as_json, lambda: looked.unexplained_text(opened))
+        elif rules:
+            numbers = looked.numbers
+            print_rows(
+                find_table.rule_rows(found, numbers), as_json, lambda: find_table.rules(found, numbers)
+            )
         elif held_back:
             print_rows(find_table.held_back_rows(found), as_json, lambda: find_table.held_back(opened, found))
         else:
-            print_rows(find_table.find_rows(found), as_json, lambda: find_table.finds(opened, found))
+            text = find_table.finds
+            print_rows(
+                find_table.find_rows(found), as_json, lambda: text(opened, found) + looked.words(opened)
+            )
 
 
 @click.command()

@@ -12,12 +12,14 @@ from typing import TYPE_CHECKING, Any
 
 from afterclamp.annotate import marks as marking
 from afterclamp.annotate.finds import Find, Finds
+from afterclamp.annotate.judged import take_back
 from afterclamp.annotate.limits import keep as keep_limits
 from afterclamp.annotate.marks import Mark, Verdict
 from afterclamp.annotate.phase_model import Phase
 from afterclamp.annotate.phases import overlay
 from afterclamp.annotate.rules import RULES, Rule
 from afterclamp.annotate.trust import TrustStrip
+from afterclamp.annotate.unexplained import Unexplained
 from afterclamp.io import mappings, open_case
 from afterclamp.io import masks as masking
 from afterclamp.io.case import Case
@@ -27,14 +29,15 @@ from afterclamp.io.origins import SourceFile
 from PySide6.QtCore import QObject, QSettings, Signal
 
 from . import undoing
+from .answered import Answered
 from .classes import class_names
 from .clock_setting import keep
 from .looks import Looks
 from .moment import moment_words
-from .open_ends import open_ends
-from .panes.loose_ends import Section
-from .session_masks import CaseMasks, follow_verdict, say_why, turn_with_it
+from .session_masks import CaseMasks, say_why, turn_with_it
 from .session_masks import keep as keep_masks
+from .session_numbers import NumbersOfRules
+from .session_verdicts import Decided, decide, replaced
 
 if TYPE_CHECKING:
     from afterclamp.io.masks import Verb
@@ -48,7 +51,7 @@ _ONLY_SHOWN = frozenset({"mark", "verdict"})
 """Verbs of edits that nothing is worked out from: after any other one the case is looked through again."""
 
 
-class Session(QObject):
+class Session(NumbersOfRules, QObject):
     """The open case and everything said about it.
 
     Signals
@@ -129,10 +132,12 @@ class Session(QObject):
         self.verdicts: dict[str, list[Verdict]] = {}
         self.phases: list[Phase] = []
         self.finds: Sequence[Find] = ()
+        self.answers: Mapping[str, Answered] = {}
         self.figures: list[Any] = []
         self._figures_by: dict[bool, list[Any]] = {}  # raw or masked
         self.masks.forget()
         self.trust: TrustStrip | None = None
+        self.unexplained = Unexplained()
         self.originals: Sequence[SourceFile] = ()
 
     @property
@@ -188,21 +193,18 @@ class Session(QObject):
 
     def delete_mark(self, mark: Mark) -> None:
         """Take a mark back; it stays in the log."""
-        self._try(lambda case: marking.remove(case, self.author, mark.id))
+        self._try(lambda case: take_back(case, self.author, mark))
 
-    def verdict(self, find: Find, decision: str) -> None:
-        """Say of a find ``"accepted"`` or ``"set aside"``; an artefact that is set aside gives its seconds back."""
-        changed: list[bool] = []
-
-        def step(case: Case) -> None:
-            said = marking.verdict(case, self.author, find, decision)
-            if find.code.startswith("A"):
-                stretches = self.masks.given_back(case, find)
-                changed.append(follow_verdict(case, self.author, said, find, stretches))
-
-        self._try(step)
-        if any(changed):
+    def decide(
+        self, decision: str, finds: Sequence[Find], *, code: str = "", at_s: float = 0.0
+    ) -> Decided | None:
+        """Keep a decision on finds (`session_verdicts`); None, and `refused` says why, when that cannot be."""
+        made: list[Decided] = []
+        ask = (self.author, self.masks, decision, finds)
+        self._try(lambda case: made.append(decide(case, *ask, code=code, at_s=at_s)))
+        if made and made[0].masks_changed:
             self._read_again()
+        return made[0] if made else None
 
     def mask(self, verb: Verb, stretches: Sequence[tuple[str, float, float]]) -> list[Edit]:
         """Hide or unhide stretches of channels; none, and `refused` says why, when that cannot be."""
@@ -318,6 +320,8 @@ class Session(QObject):
         verbs = {edit.verb for edit in turned if edit is not None} - _ONLY_SHOWN
         if verbs == {"believe"}:
             self._look_at_site()
+        elif verbs == {"limit"} and all("rule" in edit.payload for edit in turned if edit is not None):
+            self.look_at_finds()
         elif verbs:
             self._read_again()
         return undoing.whole(turned)
@@ -367,10 +371,10 @@ class Session(QObject):
 
     @property
     def states(self) -> dict[str, str]:
-        """What people decided on finds, by key: accepted, set aside, or in dispute where authors differ."""
+        """What people decided on finds, by key: accepted, set aside and so on, in dispute where authors differ."""
         states = {}
         for key, said in self.verdicts.items():
-            decisions = {verdict.author: verdict.decision for verdict in said}
+            decisions = {verdict.author: verdict.words for verdict in said}
             states[key] = (
                 next(iter(decisions.values())) if len(set(decisions.values())) == 1 else "in dispute"
             )
@@ -378,9 +382,9 @@ class Session(QObject):
 
     @property
     def live_finds(self) -> list[Find]:
-        """Finds that nobody set aside: these are drawn, and their artefacts greyed."""
+        """Finds that nobody set aside or put a mark in the place of: these are drawn."""
         states = self.states
-        return [find for find in self.finds if states.get(find.key) != "set aside"]
+        return [find for find in self.finds if not replaced(states.get(find.key, ""))]
 
     def moment_words(self, t: float) -> str:
         """What begins, ends or was marked within a second of a moment; empty where nothing is known of it."""
@@ -404,13 +408,6 @@ class Session(QObject):
             return {}
         named = {channel.name: channel.plain_name for channel in self.case.channels}
         return named | {channel.id: channel.plain_name for channel in self.case.channels}
-
-    def loose_ends(self, time_text: Callable[[float], str]) -> list[Section]:
-        """What is left open in this case; `time_text` writes a reference time."""
-        case = self.case
-        if case is None:
-            return []
-        return open_ends(case, self.finds, self.unset_clocks, time_text)
 
     def look(self) -> None:
         """Look for phases and finds and work out the figures, in a process of its own."""
@@ -444,6 +441,8 @@ class Session(QObject):
         elif name == "masks":
             self.masks.rules = value
             self.masks_changed.emit()
-        elif name == "originals":
-            self.originals = value
+        elif name in ("originals", "answers"):
+            setattr(self, name, value)
+        elif name == "unexplained":
+            self.unexplained = value
         self.looked.emit(name)

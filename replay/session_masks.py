@@ -95,7 +95,14 @@ def say_why(case: Case, author: str, made: Sequence[Edit], reason: str) -> None:
 
 
 def follow_verdict(
-    case: Case, author: str, verdict: Verdict, find: Find, stretches: Sequence[tuple[Channel, float, float]]
+    case: Case,
+    author: str,
+    verdict: Verdict,
+    find: Find,
+    stretches: Sequence[tuple[Channel, float, float]],
+    *,
+    root: str = "",
+    gives_back: bool = False,
 ) -> bool:
     """What a verdict on an artefact does to its seconds: set aside gives them back, anything else takes that back.
 
@@ -110,6 +117,10 @@ def follow_verdict(
         What was judged.
     stretches : sequence
         Of `CaseMasks.given_back`.
+    root : str
+        The edit that it is undone with; that of the verdict where none is given.
+    gives_back : bool
+        Whether it is an artefact no more, beside being set aside.
 
     Returns
     -------
@@ -121,16 +132,15 @@ def follow_verdict(
         for _, mask in all_masks(case)
         if mask.find == find.key and not mask.hidden and mask.author == author
     ]
-    if verdict.decision != "set aside":
+    by = {BY: root or verdict.edit}
+    if not gives_back and verdict.decision != "set aside":
         for mask in own:
-            masks.take_back(case, author, mask.edit, **{BY: verdict.edit})
+            masks.take_back(case, author, mask.edit, **by)
         return bool(own)
     if not own:
-        words = f"{find.code} {find.name} set aside"
+        words = f"{find.code} {find.name} {verdict.words}"
         for channel, start, end in stretches:
-            masks.mask(
-                case, author, "unhide", channel.id, start, end, words, find=find.key, **{BY: verdict.edit}
-            )
+            masks.mask(case, author, "unhide", channel.id, start, end, words, find=find.key, **by)
     return bool(stretches) and not own
 
 

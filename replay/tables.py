@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, is_dataclass
@@ -24,8 +25,6 @@ from .wording import (
     number,
     phase_name,
     plus_minus,
-    quantity,
-    readable,
     unit_name,
 )
 
@@ -38,6 +37,7 @@ if TYPE_CHECKING:
     from .checks import Check
 
 Row = dict[str, Any]
+_PART_OF_NAME = re.compile(r" (?:cold|warm|from \d+)$")
 
 
 def plain(value: Any) -> Any:
@@ -253,64 +253,6 @@ def figure_rows(found: Sequence[Figure]) -> list[Row]:
     return [figure.to_dict() for figure in found]
 
 
-def figures(found: Sequence[Figure]) -> str:
-    """Figures as a table: none without its denominator; below it the notes and where each limit comes from."""
-    if not found:
-        return "No figure could be computed from what was recorded."
-    counted = [figure for figure in found if figure.value is not None]
-    cells = [
-        (
-            str(row),
-            measure_words(figure),
-            ", ".join(filter(None, [phase_name(figure.phase), figure.part])),
-            limit_text(figure),
-            minutes(figure.outside_s) if figure.side else NONE,
-            minutes(figure.observed_s),
-            quantity(figure.value, figure.unit),
-            quantity(figure.nadir, figure.limit_unit or figure.unit),
-            minutes(figure.longest_run_s) if figure.side else NONE,
-            minutes(figure.excluded_s),
-            minutes(figure.masked_s),
-            minutes(figure.missing_s),
-            figure.site.replace("_", " "),
-        )
-        for row, figure in enumerate(counted, start=1)
-    ]
-    headings = (
-        "",
-        "measure",
-        "phase",
-        "limit",
-        "outside",
-        "of observed",
-        "area or mean",
-        "farthest",
-        "longest",
-        "left out",
-        "masked",
-        "missing",
-        "site",
-    )
-    text = table(headings, cells, "><<<>>>>>>>><")
-    states = {"masked": "artefacts masked and counted", "raw": "raw, artefacts left in"}
-    said = "; ".join(states.get(one, one) for one in dict.fromkeys(figure.clean for figure in counted))
-    text += f"\n{said.capitalize()}. Farthest: the value farthest outside, or nearest to it; of a mean, the lowest."
-    notes = numbered(readable(figure.note) for figure in counted)
-    sources = dict.fromkeys(
-        f"  {limit_text(f)} ({f.limit_id}): {f.limit_source}" for f in counted if f.limit_source
-    )
-    absent = [
-        f"  {measure_words(figure)} {limit_text(figure)}, {phase_name(figure.phase)}: "
-        f"{figure.note.removeprefix('not computed: ')}"
-        for figure in found
-        if figure.value is None
-    ]
-    for title, lines in (("Notes", notes), ("Limits", list(sources)), ("Not computed", absent)):
-        if lines:
-            text += f"\n\n{title}:\n" + "\n".join(lines)
-    return text
-
-
 def numbered(notes: Iterable[str]) -> list[str]:
     """Notes with the numbers of the rows that they belong to; one that several rows share stands once."""
     rows: dict[str, list[str]] = {}
@@ -320,17 +262,12 @@ def numbered(notes: Iterable[str]) -> list[str]:
     return [f"  {', '.join(numbers)}  {note}" for note, numbers in rows.items()]
 
 
-def measure_words(figure: Figure) -> str:
-    """What was measured; the part of it that was counted stands with the phase."""
-    words = figure.measure.replace("_", " ")
-    return words.removesuffix(" cold").removesuffix(" warm") if figure.part else words
-
-
-def limit_text(figure: Figure) -> str:
-    """A figure's limit with its side and unit; a dash where it has none."""
-    if figure.limit is None or not math.isfinite(figure.limit):
+def bridged_text(figure: Figure) -> str:
+    """Time outside with masked seconds bridged, of the time that was then looked at; a dash where it is no other."""
+    whole = figure.bridged
+    if figure.value is None or whole.outside_s - figure.outside_s < 1:
         return NONE
-    return f"{figure.side} {figure.limit:g} {unit_name(figure.limit_unit)}".rstrip()
+    return f"{minutes(whole.outside_s)} of {minutes(whole.observed_s + whole.bridged_s)}"
 
 
 # --- phases -------------------------------------------------------------------------------------------
@@ -353,7 +290,7 @@ def phase_rows(found: Sequence[Phase]) -> list[Row]:
 
 def phases(case: Case, found: Sequence[Phase]) -> str:
     """Phases as a table, then the durations a team reports."""
-    from afterclamp.annotate.phases import durations
+    from afterclamp.annotate.phases import AT_LEAST, durations
 
     if not found:
         return "No phase could be told from what was recorded: there is no pump flow."
@@ -371,12 +308,18 @@ def phases(case: Case, found: Sequence[Phase]) -> str:
     ]
     text = table(("phase", "start", "end", "each", "min:s", "state", "by"), cells, "<<<>><<")
     sums = [
-        (one.name, length(one.total_s), spread(one.unc_s), str(len(one.each)), one.method)
+        (
+            one.name,
+            f"{one.before_number}{length(one.total_s)}",
+            spread(one.unc_s),
+            str(len(one.each)),
+            length(one.first_to_last_s) if len(one.each) > 1 else "",
+            one.method.removeprefix(AT_LEAST),
+        )
         for one in durations(found).values()
     ]
-    return text + (
-        "\n\n" + table(("duration", "min:s", "", "parts", "counted as"), sums, "<>>><") if sums else ""
-    )
+    headings = ("duration", "min:s", "", "parts", "first to last", "counted as")
+    return text + ("\n\n" + table(headings, sums, "<>>>><") if sums else "")
 
 
 # --- check --------------------------------------------------------------------------------------------
@@ -384,4 +327,8 @@ def phases(case: Case, found: Sequence[Phase]) -> str:
 
 def checks(found: Sequence[Check]) -> str:
     """What was checked, one line each."""
-    return "\n".join(f"{'holds' if row.ok else 'LOOK '}  {row.what}: {row.found}" for row in found)
+    return "\n".join(
+        f"{'asks ' if row.asks else 'holds' if row.ok else 'LOOK '}  {row.what}: {row.found}"
+        f"{f' {row.todo}' if row.asks else ''}"
+        for row in found
+    )

@@ -72,9 +72,7 @@ def words(log: Log, edit: Edit, time_text: TimeText) -> str:
     if edit.verb == "mark":
         return _mark(log, edit, time_text)
     if edit.verb == "verdict":
-        find = payload.get("find", {})
-        at = f"{find.get('code', 'a find')} at {time_text(float(find.get('start_s', float('nan'))))}"
-        return f"accepting {at}" if payload.get("decision") == "accepted" else f"setting {at} aside"
+        return _verdict(log, edit, time_text)
     if edit.verb == "clock":
         return f"clock of {payload.get('source', 'a source')}"
     if edit.verb == "reference":
@@ -86,6 +84,9 @@ def words(log: Log, edit: Edit, time_text: TimeText) -> str:
         return f"putting {source} back" if payload.get("in", True) else f"taking {source} out"
     if edit.verb == "limits":
         return _limits(payload)
+    if edit.verb == "limit" and "rule" in payload:
+        own = "" if not payload.get("taken_back") else "taking back of "
+        return f"{own}the number {payload['rule']} {payload['parameter']}"
     if edit.verb == "phase":
         name = phase_name(str(payload.get("name", "a phase")))
         return f"taking {name} away" if payload.get("removed") else f"times of {name}"
@@ -94,6 +95,22 @@ def words(log: Log, edit: Edit, time_text: TimeText) -> str:
     if edit.verb == "believe":
         return _believe(payload, time_text)
     return f"edit of a {edit.verb}"
+
+
+def _verdict(log: Log, edit: Edit, time_text: TimeText) -> str:
+    payload = edit.payload
+    root = by_id(log, str(payload["by"])) if payload.get("by") else None
+    if root is not None:
+        return words(log, root, time_text)
+    find, others = payload.get("find", {}), int(payload.get("beside", 0))
+    at = f"{find.get('code', 'a find')} at {time_text(float(find.get('start_s', float('nan'))))}"
+    return {
+        "accepted": f"accepting {at}",
+        "set aside": f"setting {at} aside",
+        "reclassified": f"calling {at} {payload.get('code', 'another class')}",
+        "joined": f"joining {at} and {others} more",
+        "split": f"splitting {at}",
+    }.get(str(payload.get("decision")), f"taking back what was said of {at}")
 
 
 def _believe(payload: Mapping[str, Any], time_text: TimeText) -> str:
@@ -129,6 +146,9 @@ def _limits(payload: Mapping[str, Any]) -> str:
 
 def _mark(log: Log, edit: Edit, time_text: TimeText) -> str:
     payload = edit.payload
+    root = by_id(log, str(payload["by"])) if payload.get("by") else None
+    if root is not None:  # it is undone with what it belongs to, and told as that
+        return words(log, root, time_text)
     at = f"{_KINDS.get(str(payload.get('kind')), 'mark')} at {time_text(float(payload['start_s']))}"
     before = by_id(log, edit.supersedes) if edit.supersedes else None
     if payload.get("removed"):

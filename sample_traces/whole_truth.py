@@ -28,7 +28,7 @@ TOLERANCE_S = {
 """Onset tolerance by class where it is not 15 s (steps ± 5, pressures ± 15, temperatures ± 30 to 60)."""
 
 BoolArray = NDArray[np.bool_]
-Masks = tuple[BoolArray, ...]  # clearly, exactly, nearly
+Masks = tuple[BoolArray, BoolArray, BoolArray]  # clearly, exactly, nearly
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,11 +114,19 @@ def _limits(plan: Plan, seen: Courses) -> Iterator[_Limit]:
 
     def below(values: FloatArray, limit: float, slack: float, where: BoolArray) -> Masks:
         with np.errstate(invalid="ignore"):
-            return tuple(where & (values < limit + one) for one in (-slack, 0.0, slack))
+            return (
+                where & (values < limit - slack),
+                where & (values < limit),
+                where & (values < limit + slack),
+            )
 
     def above(values: FloatArray, limit: float, slack: float, where: BoolArray) -> Masks:
         with np.errstate(invalid="ignore"):
-            return tuple(where & (values >= limit + one) for one in (slack, 0.0, -slack))
+            return (
+                where & (values >= limit + slack),
+                where & (values >= limit),
+                where & (values >= limit - slack),
+            )
 
     yield _Limit("E01", "hypotension off bypass", *below(fem, 65, 1.2, ~on & (t > 60)), 60, ("FEM",))
     carried = on & (seen.flow >= 1.3)
@@ -139,10 +147,10 @@ def _limits(plan: Plan, seen: Courses) -> Iterator[_Limit]:
         "E14c", "warming gradient", *above(warming, 4, 0.15, pumped & (seen.outlet >= 30)), 60, ("TV", "TAO")
     )
     slope, warm_outlet = _slope(seen.nasopharyngeal), pumped & (seen.outlet >= 30)
-    *sure, perhaps = above(slope, 0.5, 0.03, warm_outlet)
+    sure, exact, perhaps = above(slope, 0.5, 0.03, warm_outlet)
     # The outlet's own slope counts as well by some readings of the guideline.
     perhaps |= above(_slope(np.nan_to_num(seen.outlet, nan=36.0)), 0.5, 0.03, warm_outlet)[2]
-    yield _Limit("E15", "fast rewarming", *sure, perhaps, 120, ("NP",))
+    yield _Limit("E15", "fast rewarming", sure, exact, perhaps, 120, ("NP",))
     yield _Limit("E16", "hyperthermic outlet", *above(seen.outlet, 37, 0.08, pumped), 30, ("TAO",))
     for side, values in (("L", seen.left_saturation), ("R", seen.right_saturation)):
         base = float(np.median(values[int(BASELINE[0]) : int(BASELINE[1])]))
@@ -178,13 +186,13 @@ def _limits(plan: Plan, seen: Courses) -> Iterator[_Limit]:
     lost = on & (seen.pulse < 2) & (index >= 0.5 * full)
     for start, end in _runs(lost, 10):
         if seen.pulse[max(0, start - 60) : start].max(initial=0.0) >= 4:
-            yield _Limit("E06", "loss of ejection", *(3 * [_only(lost, start, end)]), 10, ("PP",))
+            yield _Limit("E06", "loss of ejection", *_same(_only(lost, start, end)), 10, ("PP",))
     gone = on & (seen.pulse < 10) & (t >= plan.going_on) & (t < plan.full_flow + 600)
     if gone.any():
         first = int(np.flatnonzero(gone)[0])
         span = np.zeros(t.size, bool)
         span[int(plan.going_on) : first] = True
-        yield _Limit("E05", "loss of pulsatility", *(3 * [span]), 1, ("PP", "FLOW"))
+        yield _Limit("E05", "loss of pulsatility", *_same(span), 1, ("PP", "FLOW"))
 
 
 def _collapse(fem: FloatArray, where: BoolArray) -> _Limit:
@@ -200,7 +208,11 @@ def _collapse(fem: FloatArray, where: BoolArray) -> _Limit:
                 after += 1
             stays[start:after] = True
         found.append(stays)
-    return _Limit("E02", "pressure collapse", *found, 15, ("FEM", "LRAD"))
+    return _Limit("E02", "pressure collapse", found[0], found[1], found[2], 15, ("FEM", "LRAD"))
+
+
+def _same(mask: BoolArray) -> Masks:
+    return mask, mask, mask
 
 
 def _only(mask: BoolArray, start: int, end: int) -> BoolArray:

@@ -10,6 +10,7 @@ from afterclamp.sample_traces.whole_plan import Plan, plan
 
 PUMP = ("pump_flow", "outlet_temperature", "venous_temperature", "reservoir_volume", "line_pressure")
 PUMP_SD_S = 0.5
+TARGET_C = 35.0  # at which a planned patient is called warm
 LOG_CLOCK_SD_S, MINUTE_SD_S = 10.0, 30 / np.sqrt(3)
 
 
@@ -53,9 +54,7 @@ def plan_view(drawn: Plan) -> View:
         source={name: "pump" if name in PUMP else "monitor" for name in values},
         clock_sd={"monitor": 0.0, "pump": PUMP_SD_S},
         interval={"nasopharyngeal_temperature": 10.0},
-        facts=Facts(
-            drawn.weight_kg, drawn.flow_index * drawn.body_surface, 36.0, "axillary", "right"
-        ),
+        facts=Facts(drawn.weight_kg, drawn.flow_index * drawn.body_surface, TARGET_C, "axillary", "right"),
     )
 
 

@@ -9,6 +9,7 @@ from typing import Any
 import h5py
 import numpy as np
 import pytest
+import small_case
 from afterclamp.io import bring_in, open_case
 from afterclamp.io.errors import CaseError
 from afterclamp.io.recording import Segment
@@ -141,3 +142,22 @@ def test_each_thing_that_is_wrong_has_its_own_remedy(
     with pytest.raises(CaseError) as caught:
         refuse_if_wrong(check_case(case), case)
     assert caught.value.todo.startswith(todo)
+
+
+def test_what_cannot_be_of_phases_and_lines_is_asked_and_is_no_damage(tmp_path: Path) -> None:
+    # Twenty minutes on bypass, without heparin or a clotting time on any line.
+    folder = small_case.make(tmp_path / "case")
+    rows = check_case(folder)
+    asked = [row for row in rows if row.asks]
+    assert [row.what for row in asked] == ["heparin or clotting time missing before bypass"] * 2
+    assert all(row.ok and row.todo for row in asked)
+    assert asked[0].as_dict()["asks"] is True
+    refuse_if_wrong(rows, folder)
+
+
+def test_a_case_without_a_pump_says_that_no_phase_was_held_against_another(tmp_path: Path) -> None:
+    (tmp_path / "log.csv").write_text("time,text\n08:00,induction\n08:05,cannula in\n")
+    (tmp_path / "temp.csv").write_text("time,NP [°C]\n08:00:00,36.5\n08:00:10,36.5\n08:00:20,36.5\n")
+    bring_in([tmp_path / "temp.csv", tmp_path / "log.csv"], tmp_path / "case").close()
+    (row,) = [row for row in check_case(tmp_path / "case") if row.what == "phases and lines"]
+    assert row.ok

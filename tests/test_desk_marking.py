@@ -166,10 +166,8 @@ def test_a_accepts_and_s_sets_aside_the_chosen_find(qtbot: QtBot, desk: Desk) ->
     qtbot.keyClick(desk.finds.table, "a")
     desk.finds.select(LOW.key)
     qtbot.keyClick(desk.finds.table, "s")
-    assert [(edit["verb"], edit["payload"]["decision"]) for edit in lines(desk)] == [
-        ("verdict", "accepted"),
-        ("verdict", "set aside"),
-    ]
+    said = [edit["payload"]["decision"] for edit in lines(desk) if edit["verb"] == "verdict"]
+    assert said == ["accepted", "set aside"]
     assert desk.session.states == {FLUSH.key: "accepted", LOW.key: "set aside"}
     for row, word in zip(desk.finds.model.rows, ("accepted", "set aside"), strict=True):
         assert word in row.cells

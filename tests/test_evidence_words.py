@@ -26,6 +26,23 @@ from afterclamp.replay.evidence_words import (
     subtitle,
 )
 
+OF_THE_CALL = {
+    *("code", "name", "minimum", "low"),
+    *(
+        "params",
+        "channels",
+        "limit",
+        "unit",
+        "above",
+        "plain",
+        "site",
+        "subtype",
+        "held_back",
+        "agreement",
+        "crossed",
+        "area",
+    ),
+}  # what a rule says of a find besides its evidence
 FIELD_NAME = re.compile(r"[a-z]_[a-z]|\b[a-z]+ (mmhg|ml|c|s) -?\d", re.IGNORECASE)
 
 
@@ -51,12 +68,11 @@ def dict_keys(folder: Path, *files: str) -> set[str]:
                 }
                 if {"rule", "reason"} & keys:
                     found |= keys
-            elif isinstance(node, ast.Call) and getattr(node.func, "id", "") == "_limit_find":
-                found |= {
-                    word.arg
-                    for word in node.keywords
-                    if word.arg and word.arg not in ("code", "name", "minimum", "low")
-                }
+            elif isinstance(node, ast.Call) and getattr(node.func, "id", "") in (
+                "_limit_find",
+                "course_find",
+            ):
+                found |= {word.arg for word in node.keywords if word.arg and word.arg not in OF_THE_CALL}
     return found
 
 
@@ -65,7 +81,13 @@ def test_every_key_that_the_rules_write_has_words(demo_case: Case) -> None:
     written = {key for one in (*found, *found.held_back) for key in keys_of(one.evidence)}
     folder = Path(afterclamp.annotate.rules.__file__).parent
     written |= dict_keys(folder, "wave_artefacts.py", "quality.py", "finds.py")
-    assert written >= {"below_55_s", "reservoir_rise_ml", "still_before_s", "cvp_before"}  # it does look
+    assert written >= {
+        "below_55_s",
+        "reservoir_rise_ml",
+        "still_before_s",
+        "cvp_before",
+        "with_flow",
+    }  # it does look
     assert written - KNOWN == set(), "say in evidence_words.py what these are"
 
 
@@ -124,6 +146,52 @@ def test_perfusion_says_each_level_of_flow_with_what_it_is_a_kilogram() -> None:
     assert said["Levels of flow"] == "0.74 L/min (10.0 mL/kg/min), then 0.95 L/min (12.8 mL/kg/min)"
     assert said["Mean flow"] == "0.84 L/min"
     assert said["Outside the rule's bands"] == "no second"
+
+
+@pytest.mark.parametrize(
+    ("unit", "area", "text"),
+    [
+        ("mL/min/m2", 480.2, "480 mL/m²"),  # of a rate a minute what it amounts to
+        ("L/min/m2", 1.01, "1.01 L/m²"),
+        ("%", 12.1, "12.1 %·min"),
+        ("Cel", 8.1, "8.1 °C·min"),
+        ("mm[Hg]", 22.4, "22.4 mmHg·min"),
+    ],
+)
+def test_what_lies_beyond_a_limit_is_told_in_minutes_times_its_unit(
+    unit: str, area: float, text: str
+) -> None:
+    assert words(made("E12", {"unit": unit, "area_beyond": area}))["Beyond the limit in all"] == text
+
+
+def test_a_course_is_called_by_what_it_is_and_its_limit_says_why() -> None:
+    said = words(
+        made(
+            "E19",
+            {
+                "of": "saturation", "unit": "%", "before": 61.0, "nadir": 44.4, "limit": 48.8,
+                "limit_words": "80 % of a baseline of 61 %", "other_side": "47 %",
+            },
+        )
+    )  # fmt: skip
+    assert said["Saturation"] == "before 61.0, lowest 44.4 %"
+    assert said["Limit"] == "48.8 % (80 % of a baseline of 61 %)"
+    assert said["The other side meanwhile"] == "47 %"
+
+
+def test_lost_drainage_tells_its_reservoir_and_what_came_first() -> None:
+    evidence = {
+        "reservoir_before_ml": 1200.0, "reservoir_lowest_ml": 250.0, "low_reservoir_s": 67,
+        "order": "the reservoir fell 10 s before the flow fell",
+    }  # fmt: skip
+    said = words(made("E08", evidence))
+    assert said["Reservoir"] == "before 1200, lowest 250 mL; 67 s under the low-level mark"
+    assert said["Which came first"] == "The reservoir fell 10 s before the flow fell"
+
+
+def test_ejection_is_told_by_its_time() -> None:
+    evidence = {"ejection_from_s": 18006.0, "ejection_pulse_mmhg": 10.0}
+    assert facts_of(made("E26", evidence)) == [Fact("A pulse of 10 mmHg or more since", "", (18006.0,))]
 
 
 def test_what_an_artefact_is_stands_in_plain_words_and_once() -> None:

@@ -15,7 +15,7 @@ from recordings import case_of, even, recording
 
 @pytest.fixture
 def case(tmp_path: Path) -> Iterator[Case]:
-    """A pump alone: on at 300 s, a stop of 12 s at 1500 s, off at 3000 s."""
+    """A pump alone: on at 300 s, a stop of 12 s at 1500 s, off at 3000 s without any weaning."""
     flow = np.full(4000, 4.4, "f4")
     flow[:300] = flow[1500:1512] = flow[3000:] = 0.0
     channel = even("pump flow", flow, [Segment(0.0, 0, len(flow), 1.0)], unit="L/min")
@@ -24,14 +24,15 @@ def case(tmp_path: Path) -> Iterator[Case]:
 
 
 def found(case: Case) -> list[tuple[str, float]]:
-    return [(find.code, find.start_s) for find in finds.find(case)]
+    """Stops of the pump; that it goes off bypass for good is told as well, and not asked here."""
+    return [(find.code, find.start_s) for find in finds.find(case) if find.code != "E26"]
 
 
 def test_a_threshold_edit_is_in_force_until_it_is_undone(case: Case) -> None:
     assert found(case) == [("E10", 1500.0)]
     case.edit("mara", "limit", {"rule": "E10", "parameter": "minimum", "value": 20})
     assert found(case) == []
-    assert [find.code for find in finds.find(case, limits={"E10.minimum": 5})] == ["E10"]
+    assert len(finds.find(case, limits={"E10.minimum": 5}).of("E10")) == 1
     case.log.undo("mara")
     assert found(case) == [("E10", 1500.0)]
 

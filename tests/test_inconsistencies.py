@@ -20,6 +20,7 @@ from afterclamp.annotate.order import Stretch
 from afterclamp.annotate.phase_model import Boundary, Phase
 from afterclamp.annotate.said import CopiedLength, Said
 from afterclamp.annotate.view import View
+from afterclamp.replay.panes.loose_ends import ASKED, sections
 
 sys.path.insert(0, str(Path(__file__).parent / "bench"))
 import inconsistency_seeds
@@ -230,4 +231,16 @@ def test_on_planned_operations_each_speaks_where_it_was_planted_and_only_there(s
     # The whole hundred: tests/bench/inconsistency_seeds.py.
     case = inconsistency_seeds.asked_of(seed)
     assert case.numbers() == []
-    assert {number: inconsistency_seeds.wrong_of(case, number) for number in CHECKS} == dict.fromkeys(CHECKS, "")
+    assert {number: inconsistency_seeds.wrong_of(case, number) for number in CHECKS} == dict.fromkeys(
+        CHECKS, ""
+    )
+
+
+def test_loose_ends_hold_what_is_asked_under_a_heading_of_its_own() -> None:
+    found = inconsistencies(PHASES, without("heparin"), view())
+    ((heading, lines),) = sections(asked=[one.in_words() for one in found])
+    assert heading == ASKED
+    assert lines == [
+        "No heparin is written down before going on bypass at 16:40. Write it on the case sheet, or look at the clock "
+        "that it was written by."
+    ]

@@ -39,6 +39,10 @@ def test_every_built_in_limit_has_source_unit_and_a_known_measure(name):
         "cerebral_saturation_of_baseline",
         "warming_gradient_cold",
         "warming_gradient_warm",
+        "brain_perfusion_pressure",
+        "flow_by_weight",
+        *BANDS,
+        *BEAT_MEASURES,
     }
     for limit in one:
         assert limit.source

@@ -13,25 +13,13 @@ from afterclamp.replay.limit_files import keep_copy, kept_sets
 from afterclamp.replay.longwork import LongWork
 from afterclamp.replay.panes.limits_box import LimitsBox
 from desk_support import desk, settings, small_folder  # noqa: F401
+from own_limits import OURS
 from PySide6.QtCore import QMimeData, QPointF, Qt, QUrl
 from PySide6.QtGui import QDropEvent
 from pytestqt.qtbot import QtBot
 
 # ruff: noqa: F811
 
-OURS = """
-name = "ours"
-version = "3"
-
-[[limit]]
-id = "map-60"
-measure = "mean_arterial_pressure"
-phase = "established"
-below = 60
-unit = "mm[Hg]"
-status = "U"
-source = "our unit"
-"""
 NOTHING = Changes((), (), 5, 3)
 ON_BYPASS = "published:map-50-on-bypass"
 
@@ -242,7 +230,9 @@ def test_what_changes_is_worked_out_apart_and_can_be_stopped(
     edit(box, ON_BYPASS, "60", "our protocol")
     # 58 mmHg throughout bypass (tests/small_case.py): over 50, under 60.
     qtbot.waitUntil(lambda: box.changes.known, timeout=60_000)
-    assert box.changes.short.text() == "1 of 5 figures and 1 of 3 finds change."
+    # The finds of the small case by the catalogue: A1 (the line open to air), E05 (going on), E26 twice (weaning and
+    # off), and with 60 mmHg E13.
+    assert box.changes.short.text() == "1 of 5 figures and 1 of 5 finds change."
     what, before, after = box.changes.list.model.rows[0].cells
     assert what == "mean arterial pressure, established bypass, femoral"
     assert before.startswith("below 50 mmHg (published, version 1): 0.0 min of")

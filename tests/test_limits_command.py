@@ -14,20 +14,7 @@ from afterclamp.annotate.limits import default_sets
 from afterclamp.io import open_case
 from afterclamp.replay.commands import main
 from click.testing import CliRunner, Result
-
-OURS = """
-name = "ours"
-version = "3"
-
-[[limit]]
-id = "map-60"
-measure = "mean_arterial_pressure"
-phase = "established"
-below = 60
-unit = "mm[Hg]"
-status = "U"
-source = "our unit"
-"""
+from own_limits import OURS
 
 
 @pytest.fixture(scope="module")

@@ -27,20 +27,7 @@ from afterclamp.annotate.limits import (
 from afterclamp.io import open_case
 from afterclamp.io.case import Case
 from afterclamp.io.errors import CaseError, EditRefused
-
-OURS = """
-name = "ours"
-version = "3"
-
-[[limit]]
-id = "map-60"
-measure = "mean_arterial_pressure"
-phase = "established"
-below = 60
-unit = "mm[Hg]"
-status = "U"
-source = "our unit"
-"""
+from own_limits import OURS
 
 # The made-up case has 58 mmHg throughout bypass, and full flow from 360 to 840 s (tests/small_case.py).
 ON_BYPASS = 58.0

@@ -78,7 +78,7 @@ WITHOUT_MEANING = [
     ("believe", {"site": "femoral", "proposal": True}, "expected one of them"),
     ("believe", {"proposal": False}, "site is missing"),
     ("verdict", {"find": {}, "decision": "accepted"}, "of its find, start_s is missing"),
-    ("verdict", {"find": FIND, "decision": "maybe"}, "'accepted' or 'set aside'"),
+    ("verdict", {"find": FIND, "decision": "maybe"}, "'accepted', 'set aside', 'reclassified'"),
     ("undo", {}, "edit is missing"),
     ("fact", {"n": 10**400}, "too large"),
 ]

@@ -512,6 +512,19 @@ def test_a_pressure_that_a_pump_or_a_heart_brings_up_is_no_closed_tap(tmp_path: 
         assert found_in(tmp_path / str(number), Bed(pulse=still(70.0), rate=still(rate)).waves()) == []
 
 
+@pytest.mark.parametrize("pump", [True, False], ids=["pump recorded", "no pump recorded"])
+@pytest.mark.parametrize("phase", [0.0, 0.3, 0.6, 0.9])
+def test_a_pulse_that_is_there_at_once_as_the_pump_stops_is_no_closed_tap(
+    tmp_path: Path, pump: bool, phase: float
+) -> None:
+    # Off bypass: half a minute after the flow began to fall the heart beats with all its pulse. The pressure lay
+    # still before it with a ripple alone, and the first beat carries it 60 mmHg up.
+    at = START_S - phase / (75 / 60)
+    bed = Bed(((0, 58), (at, 58), (at + 0.02, 80)), ((0, 0), (at, 0), (at + 0.02, 60)), lines=("FEM",))
+    stopping = np.interp(np.arange(LENGTH_S), [0, at - 60, at], [4.4, 4.4, 0.0])
+    assert found_in(tmp_path, bed.waves(), **({"pump_flow": stopping} if pump else {})) == []
+
+
 def test_run_ups_of_a_recorded_pulmonary_artery_line_are_those_that_are_seen(
     real_traces: Path, tmp_path: Path
 ) -> None:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import hashlib
 import shutil
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -16,8 +15,7 @@ import pytest
 import small_case
 from afterclamp.annotate.beats import beats
 from afterclamp.annotate.figures import figures
-from afterclamp.annotate.mask_reasons import ALONE, DEVICE, NOT_CONNECTED, told_spans
-from afterclamp.annotate.masking import HIDDEN, MaskedSpan, in_force
+from afterclamp.annotate.masking import HIDDEN
 from afterclamp.annotate.quality import (
     ARTEFACT,
     GOOD,
@@ -37,20 +35,10 @@ from afterclamp.io.case import Case
 from afterclamp.io.errors import EditRefused, NoSuchChannel
 from afterclamp.io.recording import Segment
 from afterclamp.io.terms import Identity
+from masked_case import case, made, wave_case  # noqa: F401
 from recordings import case_of, even, recording
 
-
-@pytest.fixture(scope="module")
-def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return small_case.make(tmp_path_factory.mktemp("masks") / "small")
-
-
-@pytest.fixture
-def case(made: Path, tmp_path: Path) -> Iterator[Case]:
-    folder = tmp_path / "small"
-    shutil.copytree(made, folder)
-    with open_case(folder) as opened:
-        yield opened
+# ruff: noqa: F811
 
 
 def masked(case: Case, name: str = "femoral") -> list[int]:
@@ -179,22 +167,6 @@ def test_the_artefact_itself_is_still_seen(case: Case) -> None:
     masks.mask(case, "reviewer", "hide", "femoral", 100.0, 105.0)
     assert artefacts(case["femoral"]) == before
     assert before[0].code == "A1"
-
-
-def wave_case(folder: Path, wave: np.ndarray, valid: np.ndarray | None = None) -> Case:
-    """A femoral line at 100 Hz in tenths of mmHg, and a second line beside it that runs through."""
-    seconds = wave.size // 100
-    channel = even("FEM", wave, [Segment(0.0, 0, wave.size, 100.0, scale=0.1)], valid=valid)
-    beside = even("CVP", small_case.pressure()[: wave.size], [Segment(0.0, 0, wave.size, 100.0, scale=0.1)])
-    assert seconds <= small_case.LENGTH_S
-    return case_of(
-        folder,
-        recording("monitor", [channel, beside]),
-        identities={
-            "fem": Identity("arterial_pressure", "femoral", "", "wave"),
-            "cvp": Identity("central_venous_pressure", statistic="wave"),
-        },
-    )
 
 
 def test_a_gap_cannot_be_believed(tmp_path: Path) -> None:
@@ -369,89 +341,3 @@ def test_a_mask_of_an_unknown_channel_is_told_and_passed_over(case: Case) -> Non
     case.edit("reviewer", "hide", {"channel": "monitor/other", "start_s": 1.0, "end_s": 2.0})
     assert any("monitor/other" in one for one in case.refused)
     assert before_bypass(masked(case)) == OPEN
-
-
-# -- reasons ---------------------------------------------------------------------------------------
-
-
-def test_a_gap_of_one_line_and_a_gap_of_a_device_are_told_apart(tmp_path: Path) -> None:
-    length = 300
-    alone, together = np.ones(length * 100, bool), np.ones(length, bool)
-    alone[5000:8000] = False
-    together[100:160] = False
-    flow = np.full(length, 400, np.int16) + (np.arange(length) % 7).astype(np.int16)
-
-    def row(label: str) -> object:
-        return even(label, flow, [Segment(0.0, 0, length, 1.0, 0.01)], unit="L/min", valid=together)
-
-    wave = even("FEM", small_case.pressure()[:30_000], [Segment(0.0, 0, 30_000, 100.0, 0.1)], valid=alone)
-    beside = even("CVP", small_case.pressure()[:30_000], [Segment(0.0, 0, 30_000, 100.0, 0.1)])
-    pump = recording("pump", [row("flow"), row("second")])  # type: ignore[list-item]
-    with case_of(tmp_path / "c", recording("monitor", [wave, beside]), pump) as case:
-        words = {
-            channel.id: [one.words for one in told_spans(channel) if one.there == "nothing"]
-            for channel in case.channels
-        }
-    assert words["monitor/fem"] == [ALONE]
-    assert words["monitor/cvp"] == []
-    assert words["pump/flow"] == words["pump/second"] == [DEVICE.format(source="pump")]
-
-
-def test_what_lies_off_scale_before_a_line_is_in_is_told(tmp_path: Path) -> None:
-    wave = small_case.pressure()[:30_000].copy()
-    wave[:5000] = -1000  # a lowest value that could be one
-    with wave_case(tmp_path / "c", wave) as case:
-        told = [
-            (one.start, one.end, one.there)
-            for one in told_spans(case["femoral"])
-            if one.words == NOT_CONNECTED
-        ]
-    assert told == [(0.0, 50.0, "off scale")]
-
-
-def test_spans_in_force_are_the_rules_less_what_is_believed_and_what_is_hidden(case: Case) -> None:
-    masks.mask(case, "mara", "hide", "femoral", 400.0, 420.0, "a cough")
-    masks.mask(case, "jon", "unhide", "femoral", 410.0, 412.0)
-    channel = case["femoral"]
-    flush = MaskedSpan(411.0, 415.0, "A2", "fast flush")
-    gap = MaskedSpan(410.0, 413.0, "A9", "nothing", "nothing")
-    found = in_force([gap, flush], channel.masks, channel.believed)
-    assert [(one.code, one.start, one.end) for one in found] == [
-        (HIDDEN, 400.0, 410.0),
-        ("A9", 410.0, 413.0),
-        ("A2", 412.0, 415.0),
-        (HIDDEN, 412.0, 420.0),
-    ]
-    assert found[0].reason == "hidden by mara: a cough"
-    assert flush.state(raw=False) == "masked: "
-    assert flush.state(raw=True) == "left in: "
-    assert MaskedSpan(0.0, 1.0, "A4", "damped").state(raw=False) == "pulse masked: "
-    assert gap.state(raw=False) == ""
-
-
-# -- what is told ----------------------------------------------------------------------------------
-
-
-def test_the_paper_lists_masks_of_people_with_author_and_reason(case: Case) -> None:
-    from afterclamp.replay.mask_words import people_words
-    from afterclamp.replay.paper.mask_section import mask_section
-
-    assert mask_section(case) == ()
-    assert people_words(case) == ""
-    masks.mask(case, "mara", "hide", "femoral", 400.0, 460.0, "a cough")
-    masks.mask(case, "jon", "unhide", "femoral", 110.0, 150.0)
-    [section] = mask_section(case)
-    cells = [row.cells for row in section.tables[0].rows]
-    assert [(one[0], one[1], one[4], one[5], one[6]) for one in cells] == [
-        ("femoral", "given back", "0:40", "jon", "no reason written"),
-        ("femoral", "hidden", "1:00", "mara", "a cough"),
-    ]
-    assert people_words(case) == "people hid 60 s on 1 channel and gave back 40 s on 1 channel"
-
-
-def test_the_footer_counts_hidden_seconds(case: Case) -> None:
-    from afterclamp.replay.footing import export_footing, states_of
-
-    before = export_footing(case, states_of(case), {}, 0).masked_s
-    masks.mask(case, "mara", "hide", "femoral", 400.0, 460.0)
-    assert export_footing(case, states_of(case), {}, 0).masked_s == before + 60

@@ -14,7 +14,7 @@ from afterclamp.annotate.phase_model import Boundary, Phase
 from afterclamp.annotate.phases import overlay
 from afterclamp.io.case import Span, TimedNote
 from afterclamp.replay.panes.clamp_row import Moment, moments_of, stretches_of, unset_words
-from afterclamp.replay.panes.clock_face import ClockFace
+from afterclamp.replay.panes.clock_face import ClockFace, length
 from afterclamp.replay.panes.ladder import PhaseLadder
 from PySide6.QtCore import QPoint, Qt
 from pytestqt.qtbot import QtBot
@@ -235,3 +235,136 @@ def test_a_click_in_the_row_opens_what_can_be_done(
     assert len(shown) == 1
     qtbot.keyClick(ladder, Qt.Key.Key_Return)
     assert len(shown) == 2
+
+
+# -- more than one clamp -----------------------------------------------------------------------------
+
+
+def shown(*clamps: tuple[float, float, str]) -> list[Phase]:
+    return [
+        Phase("clamp", Boundary(start, "made"), Boundary(end, "made"), index=number, confirmed_by=by)
+        for number, (start, end, by) in enumerate(clamps)
+    ]
+
+
+def test_one_more_clamp_is_set_by_the_same_keys_under_a_number_of_its_own(
+    qtbot: QtBot, ladder: PhaseLadder
+) -> None:
+    ladder.set_phases(shown((100.0, 200.0, "mara")))
+    ladder.choose(ladder.rungs[0])
+    pick(ladder, "One &more clamp")
+    assert ladder.rung is not None
+    assert not ladder.rung.is_set
+    ladder.set_playhead(300.0)
+    qtbot.keyClicks(ladder, "[")
+    ladder.set_playhead(400.0)
+    with qtbot.waitSignal(ladder.phase_set) as sent:
+        qtbot.keyClicks(ladder, "]")
+    payload = sent.args[0]
+    assert (payload["name"], payload["index"], payload["start_s"], payload["end_s"]) == (
+        "clamp",
+        1,
+        300.0,
+        400.0,
+    )
+
+
+def test_escape_takes_the_row_of_one_more_clamp_away(qtbot: QtBot, ladder: PhaseLadder) -> None:
+    ladder.set_phases(shown((100.0, 200.0, "mara")))
+    ladder.add_clamp()
+    assert len(ladder.rungs) == 2
+    qtbot.keyClick(ladder, Qt.Key.Key_Escape)
+    assert [rung.is_set for rung in ladder.rungs] == [True]
+
+
+def test_twenty_clamps_can_be_added_one_after_another(ladder: PhaseLadder) -> None:
+    # J3.6 row 58: 20 repeats or more.
+    sent: list[dict[str, object]] = []
+    ladder.phase_set.connect(sent.append)
+    have: list[Phase] = []
+    for number in range(21):
+        ladder.set_phases(have)
+        ladder.add_clamp()
+        assert ladder.rung is not None
+        ladder.times.set_times(ladder.rung, Moment(100.0 * number), Moment(100.0 * number + 50))
+        have = overlay([], [("mara", payload) for payload in sent])
+    assert [phase.start_s for phase in have] == [100.0 * number for number in range(21)]
+
+
+def test_a_clamp_of_the_lines_is_confirmed_as_it_stands(qtbot: QtBot, ladder: PhaseLadder) -> None:
+    ladder.set_phases(shown((100.0, 200.0, "")))
+    ladder.choose(ladder.rungs[0])
+    with qtbot.waitSignal(ladder.phase_set) as sent:
+        pick(ladder, "&Confirm these times")
+    assert (sent.args[0]["start_s"], sent.args[0]["end_s"], sent.args[0]["index"]) == (100.0, 200.0, 0)
+
+
+def test_an_edit_of_a_clamp_goes_by_the_number_that_it_keeps(qtbot: QtBot, ladder: PhaseLadder) -> None:
+    (first,) = shown((100.0, 200.0, "mara"))
+    ladder.set_phases([replace(first, identity=3)])
+    ladder.choose(ladder.rungs[0])
+    with qtbot.waitSignal(ladder.phase_set) as sent:
+        pick(ladder, "&Take it away")
+    assert sent.args[0] == {"name": "clamp", "index": 3, "removed": True}
+
+
+def test_a_phase_that_goes_on_beyond_the_record_is_at_least_so_long(ladder: PhaseLadder) -> None:
+    (one,) = shown((100.0, 200.0, ""))
+    ladder.set_phases(
+        [replace(one, end=replace(one.end, recorded=False, alternatives=("later: not recorded",)))]
+    )
+    tip = ladder.tip(ladder.rungs[0])
+    assert "length at least 1:40" in tip
+    assert "could also be: later: not recorded" in tip
+
+
+# -- dragged ---------------------------------------------------------------------------------------
+
+
+def at(ladder: PhaseLadder, t: float, lane: int) -> QPoint:
+    return QPoint(round(ladder._x(t)), 2 + lane * ladder._lane_height + 6)
+
+
+def drag(qtbot: QtBot, ladder: PhaseLadder, start: QPoint, end: QPoint) -> None:
+    qtbot.mousePress(ladder, Qt.MouseButton.LeftButton, pos=start)
+    qtbot.mouseMove(ladder, QPoint((start.x() + end.x()) // 2, start.y()))
+    qtbot.mouseMove(ladder, end)
+
+
+def test_an_end_of_a_phase_is_dragged_and_the_other_one_stays(qtbot: QtBot, ladder: PhaseLadder) -> None:
+    said: list[str] = []
+    ladder.said.connect(said.append)
+    drag(qtbot, ladder, at(ladder, 18_000.0, 0), at(ladder, 15_000.0, 0))
+    with qtbot.waitSignal(ladder.phase_set) as sent:
+        qtbot.mouseRelease(ladder, Qt.MouseButton.LeftButton, pos=at(ladder, 15_000.0, 0))
+    payload = sent.args[0]
+    pixel = 21_000.0 / 700  # about the seconds of one
+    assert (payload["name"], payload["start_s"]) == ("bypass", 3600.0)
+    assert payload["end_s"] == pytest.approx(15_000.0, abs=2 * pixel)
+    # The new length is told at once.
+    assert length(payload["end_s"] - payload["start_s"]) in said[-1]
+
+
+def test_an_end_cannot_be_dragged_past_the_other(qtbot: QtBot, ladder: PhaseLadder) -> None:
+    drag(qtbot, ladder, at(ladder, 18_000.0, 0), at(ladder, 1000.0, 0))
+    with qtbot.waitSignal(ladder.phase_set) as sent:
+        qtbot.mouseRelease(ladder, Qt.MouseButton.LeftButton, pos=at(ladder, 1000.0, 0))
+    assert sent.args[0]["end_s"] == 3601.0
+
+
+def test_escape_leaves_a_dragged_end_where_it_was(qtbot: QtBot, ladder: PhaseLadder) -> None:
+    sent: list[dict[str, Any]] = []
+    ladder.phase_set.connect(sent.append)
+    drag(qtbot, ladder, at(ladder, 18_000.0, 0), at(ladder, 15_000.0, 0))
+    qtbot.keyClick(ladder, Qt.Key.Key_Escape)
+    qtbot.mouseRelease(ladder, Qt.MouseButton.LeftButton, pos=at(ladder, 15_000.0, 0))
+    assert sent == []
+
+
+def test_a_click_on_an_end_goes_there_and_sets_nothing(qtbot: QtBot, ladder: PhaseLadder) -> None:
+    sent: list[dict[str, Any]] = []
+    ladder.phase_set.connect(sent.append)
+    with qtbot.waitSignal(ladder.jumped) as jumped:
+        qtbot.mouseClick(ladder, Qt.MouseButton.LeftButton, pos=at(ladder, 18_000.0, 0))
+    assert jumped.args == [18_000.0]
+    assert sent == []

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from afterclamp.annotate.masking import MaskedSpan, There
 from afterclamp.io.case import Case, Samples
-from afterclamp.replay.panes.reading_card import ReadingCard, read_at
+from afterclamp.replay.panes.reading_card import ReadingCard, in_order, read_at
 from afterclamp.replay.session import Session
-from desk_support import settings, shown  # noqa: F401
+from desk_support import flush_span, settings, shown  # noqa: F401
 from PySide6.QtCore import QSettings
 from pytestqt.qtbot import QtBot
 
@@ -148,3 +148,82 @@ def test_the_range_of_a_wave_is_never_written_with_the_sign_of_words_cut_short(
     text = at(qtbot, card, 9.99)
     assert "(57–161)" in text
     assert "…" not in text
+
+
+# -- what stands on it ------------------------------------------------------------------------------
+
+
+def test_a_value_is_the_last_one_at_or_before_now_and_never_a_later_one() -> None:
+    rows = Rows(np.arange(0.0, 50.0, 5.0), np.arange(10.0), 5.0)
+    assert read_at(rows, 20.0).value == 4.0
+    assert read_at(rows, 24.9).value == 4.0
+    assert read_at(rows, 24.9).age_s == pytest.approx(4.9)
+
+
+def test_a_value_is_stale_after_three_intervals() -> None:
+    rows = Rows(np.array([0.0]), np.array([4.4]), 5.0)
+    assert not read_at(rows, 15.0).stale
+    assert read_at(rows, 15.1).stale
+    assert read_at(rows, 15.1).absent == "not recorded"
+    assert read_at(rows, 15.1).value == 4.4, "told in the tip"
+
+
+def test_a_value_that_was_not_recorded_is_passed_over() -> None:
+    rows = Rows(np.array([0.0, 5.0, 10.0]), np.array([4.0, 4.4, math.nan]), 5.0)
+    reading = read_at(rows, 11.0)
+    assert reading.value == 4.4
+    assert reading.age_s == 6.0
+
+
+def test_a_wave_is_read_as_mean_with_lowest_and_highest() -> None:
+    t = np.arange(0.0, 10.0, 0.01)
+    wave = Rows(t, 90 + 30 * np.sin(2 * np.pi * t), 0.01, is_wave=True)
+    reading = read_at(wave, 8.0)
+    assert reading.value == pytest.approx(90.0, abs=0.2)
+    assert (reading.low, reading.high) == (pytest.approx(60.0, abs=0.1), pytest.approx(120.0, abs=0.1))
+
+
+def test_before_the_first_value_there_is_none() -> None:
+    reading = read_at(Rows(np.array([100.0]), np.array([4.4]), 1.0), 50.0)
+    assert math.isnan(reading.value)
+    assert reading.stale
+
+
+def test_the_card_writes_value_unit_age_and_source(qtbot: QtBot) -> None:
+    class OneCase:
+        channels = (Rows(np.array([0.0]), np.array([4.4]), 1.0),)
+
+    card = ReadingCard()
+    qtbot.addWidget(card)
+    card.set_case(OneCase())  # type: ignore[arg-type]
+    card.show_at(2.2)
+    qtbot.waitUntil(lambda: card.text("pump flow") == "pump flow  4.40  L/min  2 s  pump", timeout=2000)
+
+
+def test_a_value_that_an_artefact_covers_says_so(qtbot: QtBot) -> None:
+    class OneCase:
+        channels = (Rows(np.arange(300.0), np.full(300, 250.0), 1.0, plain_name="femoral", name="femoral"),)
+
+    card = ReadingCard()
+    qtbot.addWidget(card)
+    card.set_case(OneCase())  # type: ignore[arg-type]
+    card.set_masked({"pump/flow": [flush_span()]})  # the flush lasts from 200 s to 203 s, its ring to 204 s
+    for t, words in ((150.0, "femoral  "), (201.0, "femoral, A2  "), (204.5, "femoral  ")):
+        card.show_at(t)
+        qtbot.waitUntil(lambda words=words: card.text("femoral").startswith(words), timeout=2000)  # type: ignore[misc]
+
+
+def test_an_unknown_unit_is_shown_as_a_question(qtbot: QtBot) -> None:
+    class OneCase:
+        channels = (Rows(np.array([0.0]), np.array([4.4]), 1.0, unit="", unit_as_written=""),)
+
+    card = ReadingCard()
+    qtbot.addWidget(card)
+    card.set_case(OneCase())  # type: ignore[arg-type]
+    assert "unit?" in card.text("pump flow")
+
+
+def test_pressures_come_first_on_the_card() -> None:
+    empty = np.array([])
+    listed = in_order([Rows(empty, empty, 1.0), Rows(empty, empty, 1.0, kind="arterial_pressure")])
+    assert [channel.kind for channel in listed] == ["arterial_pressure", "pump_flow"]

@@ -147,7 +147,9 @@ def test_a_time_whose_clock_nobody_set_stands_last_and_differs_from_nothing() ->
         ("head perfusion time was 13:30", "selective_cerebral", 810.0, False),
     ],
 )
-def test_a_duration_that_was_copied_by_hand_is_read(text: str, name: str, seconds: float, whole: bool) -> None:
+def test_a_duration_that_was_copied_by_hand_is_read(
+    text: str, name: str, seconds: float, whole: bool
+) -> None:
     (one,) = copied_lengths([note(0.0, text)])
     assert (one.name, one.seconds, one.whole_minutes) == (name, seconds, whole)
 
@@ -158,7 +160,7 @@ def test_other_numbers_are_no_copied_durations() -> None:
 
 def test_the_invented_log_is_understood() -> None:
     # Expected by reading the 22 lines of J6.9.
-    kinds = {row.text: kinds_of(row.text) for row in tables.log()}
+    kinds = {row.text: kinds_of(row.text) for row in tables.log_lines()}
     told = {text: found for text, found in kinds.items() if found}
     assert told == {
         "heparin": ("heparin",),

@@ -34,10 +34,10 @@ def greyed(view: StripsView) -> int:
 def test_the_hatch_of_an_artefact_goes_when_it_is_set_aside(desk: Desk) -> None:
     view = desk.views.long
     with_flush = greyed(view)
-    desk.session.verdict(FLUSH, "set aside")
+    desk.session.decide("set aside", [FLUSH])
     QApplication.processEvents()
     assert greyed(view) < with_flush
-    desk.session.verdict(FLUSH, "accepted")
+    desk.session.decide("accepted", [FLUSH])
     QApplication.processEvents()
     assert greyed(view) == with_flush
 

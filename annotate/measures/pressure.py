@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 _MEANS: Memory[Series] = Memory(32)
+RAW = "raw: artefacts are left in"
 _OF_BEATS = "mean by time integral over each beat, of 4 s without beats"
 
 
@@ -128,7 +129,7 @@ def kept_shifted_seconds(case: Case, channel: Channel) -> NDArray[np.bool_]:
 
 
 def _noted(masked: bool) -> str:
-    return _OF_BEATS + ("" if masked else "; raw")
+    return _OF_BEATS + ("" if masked else f"; {RAW}")
 
 
 def _own_grid(channel: Channel) -> FloatArray:

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from . import (
     after,
     arrest,
+    arrhythmia,
     artefact,
     arterial,
     beat_patterns,
@@ -47,6 +48,7 @@ RULES: tuple[Rule, ...] = tuple(
             *temperature.RULES,
             *cannulae.RULES,
             *heart.RULES,
+            *arrhythmia.RULES,
             *after.RULES,
             *beat_patterns.RULES,
             *malperfusion.RULES,
@@ -67,23 +69,29 @@ def by_code(code: str) -> Rule:
     return {rule.code: rule for rule in RULES}[code]
 
 
-def catalogue(codes: Mapping[str, str] | None = None) -> str:
+def catalogue(codes: Mapping[str, str] | None = None, numbers: Mapping[str, float] | None = None) -> str:
     """The whole catalogue in words, with numbers, status and source.
 
     Parameters
     ----------
     codes : mapping of str to str, optional
         What is said behind the name of each rule of these codes, such as how often it was found.
+    numbers : mapping of str to float, optional
+        Numbers in force, by ``"E13.below"``, in place of the catalogue's.
     """
     blocks = []
     for rule in RULES:
         said = (codes or {}).get(rule.code, "")
         needs = ", ".join(words.removeprefix("no ") for words, _ in (NEEDS[need] for need in rule.needs))
-        free = [_line(name, one) for name, one in rule.parameters.items() if not one.fixed]
-        fixed = [_line(name, one) for name, one in rule.parameters.items() if one.fixed]
+        own = {
+            name: (numbers or {}).get(f"{rule.code}.{name}", one.value)
+            for name, one in rule.parameters.items()
+        }
+        free = [_line(name, one, own[name]) for name, one in rule.parameters.items() if not one.fixed]
+        fixed = [_line(name, one, one.value) for name, one in rule.parameters.items() if one.fixed]
         lines = [
-            rule.sentence(),
-            *([f"Measured: {rule.fine_print()}"] if rule.details else []),
+            rule.sentence(own),
+            *([f"Measured: {rule.fine_print(own)}"] if rule.details else []),
             f"Needs: {needs or 'nothing beyond the channel itself'}. It rests on:",
             rule.rests_on(),
             *free,
@@ -95,6 +103,7 @@ def catalogue(codes: Mapping[str, str] | None = None) -> str:
     return "\n\n".join(blocks)
 
 
-def _line(name: str, parameter: Parameter) -> str:
+def _line(name: str, parameter: Parameter, value: float) -> str:
     unit = "" if parameter.unit == "1" else f" {parameter.unit}"
-    return f"{name} = {parameter.value:g}{unit}: {parameter.meaning}"
+    was = f" (the catalogue's {parameter.value:g}{unit})" if value != parameter.value else ""
+    return f"{name} = {value:g}{unit}{was}: {parameter.meaning}"

@@ -10,6 +10,7 @@ from .course_find import course_find
 from .rule import BEFORE_S, RUNS, Find, Parameter, Params, Rule, alternative, before, rounded
 
 BREATHS_S = 9  # s over which a pressure is a mean: about two breaths
+ONSET_HELD_S = 20  # s that a fall must hold before it is followed
 BEGUN = 10  # %, of the whole change, within which it has not begun
 PLAIN_FALL, PLAIN_RATIO, PLAIN_FILL = 8.0, 0.1, 4.0  # beyond a limit that is plain
 USUAL_S = 600  # s before, over which a ratio of pressures is a median
@@ -30,22 +31,27 @@ def find_protamine_reaction(view: View, params: Params) -> list[Find]:
     after = _after_protamine(view, params["within"])
     known = np.isfinite(level)
     found: list[Find] = []
-    for run in evidence_runs(fallen & after & view.off_bypass & known, known, minimum=int(params["minimum"])):
+    # Long falls outlast the window that the level before is taken from: what began is followed to where it is over.
+    for run in evidence_runs(fallen & after & view.off_bypass & known, known, minimum=ONSET_HELD_S):
         was = float(base[run.start])
-        lowest = float(np.nanmin(level[run.start : run.stop]))
+        limit = max((1 - params["fraction"] / 100) * was, was - params["fall"])
+        stop = _over(level, run.start, limit)
+        used = int(known[run.start : stop].sum())
+        if used < params["minimum"]:
+            continue
+        lowest = float(np.nanmin(level[run.start : stop]))
         start = _begun(level, run.start, was, lowest)
-        stop = _over(level, run.stop, was, lowest)
         if found and view.time(start) < found[-1].end_s:
             continue
         given = max(t for t in view.facts.protamine_s if t <= view.time(run.start))
         pulmonary, venous = (_change(view, name, start, stop) for name in ("pa", "cvp"))
         crisis = pulmonary >= params["pulmonary"] and venous >= params["venous"]
-        whole = Run(start, stop, run.used, run.unknown)
+        whole = Run(start, stop, int(known[start:stop].sum()), int((~known[start:stop]).sum()))
         found.append(
             course_find(
                 E27, view, whole, level, params=params,
                 channels=tuple(name for name in (view.believed, "cvp", "pa") if view.get(name) is not None),
-                limit=min((1 - params["fraction"] / 100) * was, was - params["fall"]), unit="mm[Hg]", above=False,
+                limit=limit, unit="mm[Hg]", above=False,
                 plain=PLAIN_FALL, minimum=params["minimum"], site=view.believed, subtype="b" if crisis else "a",
                 name="protamine reaction, pulmonary" if crisis else "protamine reaction, fall of pressure",
                 after_protamine_s=round(view.time(start) - given),
@@ -77,11 +83,12 @@ def _begun(level: FloatArray, first: int, base: float, lowest: float, reach: int
     return max(0, first - reach) + int(still[-1]) + 1 if still.size else first
 
 
-def _over(level: FloatArray, last: int, base: float, lowest: float, reach: int = 300) -> int:
-    """First second from `last` on that is back within so much of the fall that the rest is its tail."""
-    piece = level[last : last + reach]
-    back = np.flatnonzero(piece >= base - 0.35 * (base - lowest))
-    return last + int(back[0]) if back.size else last
+def _over(level: FloatArray, first: int, limit: float, close: int = 5) -> int:
+    """First second from which the level stays over the limit for more than some seconds."""
+    over = level[first:] > limit
+    held = np.convolve(over.astype(np.int32), np.ones(close + 1, np.int32))[close:] > close
+    back = np.flatnonzero(held)
+    return first + int(back[0]) if back.size else level.size
 
 
 def _change(view: View, name: str, start: int, stop: int) -> float:
@@ -103,7 +110,8 @@ def _change(view: View, name: str, start: int, stop: int) -> float:
 def find_pulmonary_crisis(view: View, params: Params) -> list[Find]:
     """E28: see the rule's words."""
     pulmonary, pressure = view.get("pa"), view.pressure
-    assert pulmonary is not None and pressure is not None
+    assert pulmonary is not None
+    assert pressure is not None
     pa, systemic = running_mean(pulmonary, BREATHS_S), running_mean(pressure, BREATHS_S)
     with np.errstate(invalid="ignore", divide="ignore"):
         ratio = np.where(systemic > 0, pa / systemic, np.nan)
@@ -167,7 +175,8 @@ def _crisis(
 def find_filling_hindered(view: View, params: Params) -> list[Find]:
     """E31: see the rule's words."""
     cvp, pressure, pulse = view.cvp, view.pressure, view.pulse[view.believed]
-    assert cvp is not None and pressure is not None
+    assert cvp is not None
+    assert pressure is not None
     length = int(params["over"])
     if view.n < length:
         return []
@@ -196,8 +205,9 @@ def find_filling_hindered(view: View, params: Params) -> list[Find]:
                 pulse_before=rounded(median(width[max(0, began - 60) : began + 1])),
                 pulse_after=rounded(median(width[run.start : run.stop])),
                 alternatives=[
-                    alternative("a failing right heart", "cannot tell: no pulmonary artery pressure" if diastolic is None
-                                else f"the pulmonary diastolic pressure lay within {params['equal']:g} mmHg of the venous"),
+                    alternative("a failing right heart",
+                                "cannot tell: no pulmonary artery pressure" if diastolic is None else
+                                f"the pulmonary diastolic pressure lay within {params['equal']:g} mmHg of the venous"),
                     alternative("air or blood in the chest", "cannot tell from traces"),
                     alternative("too much volume", "then the arterial pressure rises"),
                     alternative("a venous line behind a clamp", "then the arterial pressure does not fall with it"),
@@ -229,12 +239,13 @@ E27 = Rule(
     family="after",
     needs=("site", "protamine"),
     phase=("post",),
-    words="Within {within} s of a time at which protamine was written or said to have been given, off bypass: mean pressure "
-    "at the believed site falls by {fraction} % or {fall} mmHg or more from its highest of the 2 min before, for at least "
-    "{minimum} s. b where the mean pulmonary artery pressure rises by {pulmonary} mmHg and the venous by {venous} mmHg with "
-    "it, else a.",
+    words="Within {within} s of a time at which protamine was written or said to have been given, off bypass: mean "
+    "pressure at the believed site falls by {fraction} % or {fall} mmHg or more from its highest of the 2 min "
+    "before, for at least {minimum} s. b where the mean pulmonary artery pressure rises by {pulmonary} mmHg and the "
+    "venous by {venous} mmHg with it, else a.",
     status="C",
-    source="common practice; the course (a fall at about 1 min, the pulmonary rise at about 2 min) was described in 19 men",
+    source="common practice; the course (a fall at about 1 min, the pulmonary rise at about 2 min) was described in "
+    "19 men",
     parameters={
         "within": Parameter(900, "s", "time after the drug"),
         "fraction": Parameter(20, "%", "smallest fall, of the pressure before"),
@@ -244,8 +255,9 @@ E27 = Rule(
         "venous": Parameter(3, "mm[Hg]", "rise of the venous pressure that makes it b"),
     },
     find=find_protamine_reaction,
-    details=f"Pressures are means of {BREATHS_S} s. The start is put back to the last second within {BEGUN} % of the fall; it "
-    f"ends where all but 35 % of the fall is made up. {RUNS} Plain from {PLAIN_FALL:g} mmHg beyond.",
+    details=f"Pressures are means of {BREATHS_S} s. The start is put back to the last second within {BEGUN} % of the "
+    f"fall; it ends where the pressure is back over the limit for more than 5 s; a fall counts once it held for "
+    f"{ONSET_HELD_S} s. {RUNS} Plain from {PLAIN_FALL:g} mmHg beyond.",
 )
 E28 = Rule(
     code="E28",
@@ -253,9 +265,10 @@ E28 = Rule(
     family="after",
     needs=("site", "pa"),
     phase=("pre", "post"),
-    words="Off bypass, for at least {minimum} s: mean pulmonary over mean arterial pressure at {ratio} or more and by "
-    "{over_usual} or more over its median of the 10 min before, the pulmonary mean itself by {risen} mmHg or more; or the pulmonary mean up by {rise} mmHg within "
-    "{rise_within} s with the arterial mean down by {systemic_fall} mmHg and the venous up by {venous} mmHg.",
+    words="Off bypass, for at least {minimum} s: mean pulmonary over mean arterial pressure at {ratio} or more and "
+    "by {over_usual} or more over its median of the 10 min before, the pulmonary mean itself by {risen} mmHg or "
+    "more; or the pulmonary mean up by {rise} mmHg within {rise_within} s with the arterial mean down by "
+    "{systemic_fall} mmHg and the venous up by {venous} mmHg.",
     status="D",
     source="common practice and this project's choice",
     parameters={
@@ -280,9 +293,9 @@ E31 = Rule(
     family="after",
     needs=("site", "pulse", "cvp"),
     phase=("pre", "post"),
-    words="Off bypass, over {over} s: central venous pressure up by {venous} mmHg or more to {to} mmHg or more, mean arterial "
-    "pressure down by {fall} mmHg or more and pulse by {pulse} % or more, with the venous and the pulmonary diastolic pressure "
-    "within {equal} mmHg of each other where both are recorded.",
+    words="Off bypass, over {over} s: central venous pressure up by {venous} mmHg or more to {to} mmHg or more, mean "
+    "arterial pressure down by {fall} mmHg or more and pulse by {pulse} % or more, with the venous and the pulmonary "
+    "diastolic pressure within {equal} mmHg of each other where both are recorded.",
     status="C",
     source="common practice, no source",
     parameters={
@@ -294,7 +307,8 @@ E31 = Rule(
         "equal": Parameter(5, "mm[Hg]", "how far venous and pulmonary diastolic pressure may lie apart"),
     },
     find=find_filling_hindered,
-    details="All are means of 61 s; half of that time at least was seen. It begins where the venous pressure was lowest and "
+    details="All are means of 61 s; half of that time at least was seen. It begins where the venous pressure was "
+    "lowest and "
     f"holds for 60 s. {RUNS} Plain from {PLAIN_FILL:g} mmHg beyond.",
 )
 RULES = (E27, E28, E31)

@@ -182,12 +182,13 @@ A1 = Rule(
     "that begins or ends meanwhile stands for the change on that side. A still level up to {near} mmHg off zero that "
     "steps straight to it, as before the zero key is pressed, belongs to it (arterial lines). Longer than {longest} s "
     "it is told as a sensor off (A9). Where every other arterial site loses {others_fall} % or more at the same moment"
-    " it is taken for the patient, and lines that are all opened together are not found.",
+    " it is taken for the patient, unless every one of them, on the same source, is opened with it for half of the "
+    "time or more, and all lie within {together} mmHg of zero: then the lines of a pole were zeroed together.",
     status="D",
     source="this project's choice",
     parameters=OPEN_TO_AIR,
     find=find_open_to_air,
-    version=2,
+    version=3,
     grid_s=0.0,
     details="The wave is read in steps of {block} s, each still up to a spread of {swing} standard deviations; "
     "disturbances of {joined} s do not end it. Level and standard deviation leave out {margin} s at each end and "
@@ -207,7 +208,8 @@ A2 = Rule(
     needs=(),
     phase=(),
     words="A pressure rises by at least {rise} mmHg within {within} s to a plateau of {level} mmHg or more without "
-    "beats for {shortest} to {longest} s, clipped or not, and falls by at least {rise} mmHg within {within} s. From "
+    "beats for {shortest} to {longest} s, clipped or not, and falls by at least {rise} mmHg within {within} s. A valve "
+    "that is held open for up to {held} s is told too. From "
     "{brief} s on a plateau counts where it falls so far within {abrupt} s, faster than any pulse. A record that "
     "begins on the plateau stands for the rise; one that ends on it is no flush. {ring} s of ring after it are masked"
     " with it.",
@@ -215,7 +217,7 @@ A2 = Rule(
     source="rise, plateau and its length; all other numbers, and shorter plateaus, are this project's choice",
     parameters=FLUSH,
     find=find_flush,
-    version=2,
+    version=3,
     grid_s=0.0,
     details="Dips of {joined} s do not end the plateau. It has beats on it where the 5th to 95th percentile spans more"
     " than {spread} mmHg, {lead} s at its start and {tail} s at its end left out. The start is put back to the last "

@@ -1,4 +1,4 @@
-"""Patterns from beat to beat: early beats while the heart is handled, strong and weak by turns, change with the breath."""
+"""Patterns from beat to beat: early beats, strong and weak by turns, change with the breath."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from ..beats import Beats
 from ..runs import BoolArray, FloatArray, Run, evidence_runs, median, running_mean, smooth
 from ..view import View
+from .arrhythmia import interval_spread
 from .course_find import course_find
-from .heart import interval_spread
 from .rule import RUNS, Find, Parameter, Params, Rule, alternative, before, rounded
 
 BREATHS_S = 9
@@ -65,14 +65,16 @@ def find_handling_dip(view: View, params: Params) -> list[Find]:
         )
         found.append(
             course_find(
-                E04, view, whole, level, params=params, channels=(view.believed, *(("cvp",) if cvp is not None else ())),
+                E04, view, whole, level, params=params,
+                channels=(view.believed, *(("cvp",) if cvp is not None else ())),
                 limit=base - params["fall"], unit="mm[Hg]", above=False, plain=PLAIN_DIP, minimum=params["shortest"],
                 site=view.believed, early_beats=early, venous_spike=rounded(spike),
                 alternatives=[
                     alternative("bleeding", "it came back by itself within "
                                 f"{int(back[0])} s of its lowest"),
                     alternative("a rhythm that stays", f"{early} early beats, and the pressure came back"),
-                    alternative("a sampled or zeroed line", f"{view.masked_seconds(view.believed, start, stop)} s masked"),
+                    alternative("a sampled or zeroed line",
+                                f"{view.masked_seconds(view.believed, start, stop)} s masked"),
                 ],
             )
         )  # fmt: skip
@@ -94,7 +96,7 @@ def _fall_began(level: FloatArray, first: int, base: float, lowest: float) -> in
 
 
 def early_beats(beats: Beats, t0: float, t1: float, share: float) -> int:
-    """Beats of a stretch that came early: an interval under `share` per cent of the usual one, a longer one behind it."""
+    """Beats of a stretch that came early: with an interval under `share` per cent of the usual one."""
     length = beats.end - beats.onset
     if length.size < AROUND_BEATS:
         return 0
@@ -127,14 +129,15 @@ def find_alternans(view: View, params: Params) -> list[Find]:
         ]  # fmt: skip
         found.append(
             course_find(
-                E29, view, run, course, params=params, channels=(view.believed, *others), limit=params["share"], unit="%",
-                above=True, plain=PLAIN_SHARE, minimum=params["minimum"], site=view.believed,
+                E29, view, run, course, params=params, channels=(view.believed, *others), limit=params["share"],
+                unit="%", above=True, plain=PLAIN_SHARE, minimum=params["minimum"], site=view.believed,
                 of="difference of neighbouring pulses", intervals_spread=rounded(median(spread[run.start : run.stop])),
                 alternatives=[
                     alternative("beats in pairs (bigeminy)", "the intervals were regular: "
                                 f"they spread by {median(spread[run.start : run.stop]):.1f} %"),
                     alternative("change with the breath", "that has a period of three to six beats, this one of two"),
-                    alternative("a line that rings", "other lines show it too" if others else "cannot tell: no other line shows it"),
+                    alternative("a line that rings",
+                                "other lines show it too" if others else "cannot tell: no other line shows it"),
                 ],
             )
         )  # fmt: skip
@@ -142,7 +145,7 @@ def find_alternans(view: View, params: Params) -> list[Find]:
 
 
 def alternation(beats: Beats, window: int, least: int) -> tuple[FloatArray, BoolArray]:
-    """How far neighbouring pulses differ (% of the mean pulse) around each beat, and whether they go up and down by turns."""
+    """How far neighbouring pulses differ around each beat, % of the mean pulse, and whether they go by turns."""
     pulse = beats.pulse_pressure
     steps = np.diff(pulse, prepend=pulse[:1])
     turn = np.sign(steps[1:]) * np.sign(steps[:-1]) < 0
@@ -201,7 +204,8 @@ def find_pulse_variation(view: View, params: Params) -> list[Find]:
                 label="interpretable" if not why else f"not interpretable: {', '.join(why)}",
                 of="pulse pressure variation", held_back=other,
                 alternatives=[
-                    alternative("an irregular rhythm", f"the intervals spread by {median(spread[run.start : run.stop]):.0f} %"),
+                    alternative("an irregular rhythm",
+                                f"the intervals spread by {median(spread[run.start : run.stop]):.0f} %"),
                     alternative("an open chest", "then the value is too low rather than too high"),
                     alternative("a failing right heart", "cannot tell from this line: see the venous pressure"),
                 ],
@@ -227,7 +231,7 @@ def gate(view: View, run: Run, params: Params) -> list[str]:
 def not_the_breath(beats: Beats, view: View, run: Run, spread: float, params: Params) -> str:
     """What else than the breath made the pulse change, as a sentence; empty where nothing is seen."""
     if spread > params["regular"]:
-        return f"the rhythm was irregular (intervals spread by {spread:.0f} %): pulses change with it, not with the breath"
+        return f"the rhythm was irregular (intervals spread by {spread:.0f} %), and pulses change with that"
     _, turns = alternation(beats, 16, 12)
     inside = (beats.onset >= view.time(run.start)) & (beats.onset < view.time(run.stop))
     if inside.any() and np.mean(turns[inside]) > 0.5:
@@ -238,8 +242,8 @@ def not_the_breath(beats: Beats, view: View, run: Run, spread: float, params: Pa
 def breath_variation(view: View, beats: Beats, breath_s: float) -> FloatArray:
     """Pulse pressure variation of each second, %: highest less lowest over their mean in windows of one breath.
 
-    The windows are of `breath_s`; the value of a second is the median of the windows around it over three breaths, so
-    that one odd beat does not make it.
+    The windows are of `breath_s`; the value of a second is the median of the windows around it over three
+    breaths, so that one odd beat does not make it.
     """
     pulse = beats.pulse_pressure
     first = np.floor(view.start)
@@ -264,10 +268,10 @@ E04 = Rule(
     family="beat_patterns",
     needs=("site",),
     phase=("pre", "post"),
-    words="Off bypass, mean pressure falls by {fall} mmHg or more for {shortest} to {longest} s with {beats} early beats or "
-    "more (an interval under {early} % of the usual), or with a venous spike of {spike} mmHg or more, and recovers by {back} % "
-    "within {back_within} s of its lowest. A fall by {collapse_fall} % or more to under {collapse} mmHg is left to the rule of "
-    "collapse.",
+    words="Off bypass, mean pressure falls by {fall} mmHg or more for {shortest} to {longest} s with {beats} early "
+    "beats or more (an interval under {early} % of the usual), or with a venous spike of {spike} mmHg or more, and "
+    "recovers by {back} % within {back_within} s of its lowest. A fall by {collapse_fall} % or more to under "
+    "{collapse} mmHg is left to the rule of collapse.",
     status="D",
     source="this project's choice",
     parameters={
@@ -283,9 +287,9 @@ E04 = Rule(
         "back_within": Parameter(120, "s", "time that it may take"),
     },
     find=find_handling_dip,
-    details=f"The pressure is a median of 5 s; its usual level the median of 2 min before, the last 10 s left out; the usual "
-    f"interval of {AROUND_BEATS} beats. The start is put back to the last second within {BEGUN} % of the fall, up to {REACH_S} "
-    f"s. {RUNS} Plain from {PLAIN_DIP:g} mmHg beyond.",
+    details=f"The pressure is a median of 5 s; its usual level the median of 2 min before, the last 10 s left out; "
+    f"the usual interval of {AROUND_BEATS} beats. The start is put back to the last second within {BEGUN} % of the "
+    f"fall, up to {REACH_S} s. {RUNS} Plain from {PLAIN_DIP:g} mmHg beyond.",
 )
 E29 = Rule(
     code="E29",
@@ -293,8 +297,8 @@ E29 = Rule(
     family="beat_patterns",
     needs=("site", "pulse"),
     phase=("pre", "post"),
-    words="Off bypass, for at least {minimum} s: neighbouring pulses differ by {share} % of the mean pulse or more, up and down "
-    "by turns in {of_window} of {window} beats, while the beat intervals spread by less than {regular} %.",
+    words="Off bypass, for at least {minimum} s: neighbouring pulses differ by {share} % of the mean pulse or more, "
+    "up and down by turns in {of_window} of {window} beats, while the beat intervals spread by less than {regular} %.",
     status="D",
     source="this project's choice",
     parameters={
@@ -305,7 +309,8 @@ E29 = Rule(
         "minimum": Parameter(15, "s", "shortest length"),
     },
     find=find_alternans,
-    details="The difference is of what goes by turns alone, so that breath and drift cancel; another line counts from half of "
+    details="The difference is of what goes by turns alone, so that breath and drift cancel; another line counts "
+    "from half of "
     f"the share on. {RUNS} Plain from {PLAIN_SHARE:g} % beyond.",
 )
 E30 = Rule(
@@ -314,12 +319,13 @@ E30 = Rule(
     family="beat_patterns",
     needs=("site", "pulse"),
     phase=("pre", "post"),
-    words="Off bypass, pulse pressure variation over {above} % for at least {minimum} s. Told as not interpretable, with the "
-    "reason, where the chest was open or the tidal volume was under {tidal} mL/kg or is not known. Held back where the rhythm "
-    "was irregular (intervals that spread by more than {regular} %) or beats were strong and weak by turns (12 of 16).",
+    words="Off bypass, pulse pressure variation over {above} % for at least {minimum} s. Told as not interpretable, "
+    "with the reason, where the chest was open or the tidal volume was under {tidal} mL/kg or is not known. Held "
+    "back where the rhythm was irregular (intervals that spread by more than {regular} %) or beats were strong and "
+    "weak by turns (12 of 16).",
     status="P",
-    source="13 % in a valid setting: Michard et al. AJRCCM 2000;162:134-8 (n = 40); a grey zone of 4 to 17 % was found in 556 "
-    "patients (PMC4240833); what makes it invalid is from memory",
+    source="13 % in a valid setting: Michard et al. AJRCCM 2000;162:134-8 (n = 40); a grey zone of 4 to 17 % was "
+    "found in 556 patients (PMC4240833); what makes it invalid is from memory",
     parameters={
         "above": Parameter(13, "%", "variation beyond which it counts"),
         "minimum": Parameter(60, "s", "shortest length"),
@@ -328,7 +334,8 @@ E30 = Rule(
         "breath": Parameter(5, "s", "length of a breath: twelve a minute"),
     },
     find=find_pulse_variation,
-    details="Highest less lowest pulse over their mean in windows of {breath} s with four beats or more, as a median over three "
+    details="Highest less lowest pulse over their mean in windows of {breath} s with four beats or more, as a median "
+    "over three "
     f"breaths. {RUNS} Plain from {PLAIN_SHARE:g} % beyond.",
 )
 RULES = (E04, E29, E30)

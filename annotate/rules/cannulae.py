@@ -13,12 +13,16 @@ from .rule import BEFORE_S, Find, Parameter, Params, Rule, alternative, before, 
 SMOOTH_S = 5  # s of flow, line and venous pressure that their levels are medians of
 RESERVOIR_SMOOTH_S = 15
 BACK_S = 90  # s before a crossing within which its rise or fall is taken to have begun
-FIRST_S, LEAST_SHARE = 20, 0.5  # s of a loss in which the line pressure is looked at; share of the reservoir's fall
+FIRST_S, LEAST_SHARE = (
+    20,
+    0.5,
+)  # s of a loss in which the line pressure is looked at; share of the reservoir's fall
 BEHIND_S = 30  # s behind the flow in which the reservoir may still fall
 ORDER_S = 5  # s within which two changes of different shape cannot be ordered
 LONGEST_S = 900  # s after which a flow that did not come back is no longer waited for
 USUAL_VENOUS_S = 300
 USUAL_S = 600  # s before, over which the resistance of the line is a median
+HALF = 0.5  # of a rise, which it is looked back from
 BEGUN = 10  # %, of the whole change, within which it has not begun
 SAME_MMHG = 10.0  # within which the mean arterial pressure stayed
 HEAD_FALL, HEAD_WITHIN_S = 10.0, 180  # % of saturation, and s: the head's answer to a drainage that is shut
@@ -39,13 +43,26 @@ def back_dated(course: FloatArray, first: int, base: float, top: float, reach: i
     return max(0, first - reach) + int(still[-1]) + 1 if still.size else max(0, first - reach)
 
 
+def _began(course: FloatArray, start: int, stop: int) -> int:
+    """Where a course began to rise to its highest between a little before `start` and `stop`."""
+    base, early = before(course, max(0, start - BEHIND_S)), max(0, start - BEHIND_S)
+    piece = course[early:stop]
+    if not np.isfinite(piece).any() or not np.isfinite(base):
+        return start
+    top = float(np.nanmax(piece))
+    half = np.flatnonzero(piece >= base + HALF * (top - base))
+    return back_dated(course, early + int(half[0]), base, top) if half.size else start
+
+
 def _order(view: View, one: tuple[str, str, int], did: str, other: tuple[str, str, int]) -> str:
     """Which of two channels moved first, as far as their clocks and the whole seconds tell."""
     (a, a_name, a_at), (b, b_name, b_at) = one, other
     doubt = max(Z95 * view.sd_between(a_name, view.time(a_at), b_name, view.time(b_at)), float(ORDER_S))
     lag = b_at - a_at
+    if not np.isfinite(doubt):
+        return f"cannot tell whether {a} or {b} came first: a clock of theirs is not set"
     if not abs(lag) > doubt:
-        return f"cannot tell which came first, {a} or {b}: they are {abs(lag)} s apart, and known to ±{doubt:.0f} s"
+        return f"cannot tell whether {a} or {b} came first: {abs(lag)} s apart, known to ± {doubt:.0f} s"
     return f"the {a} {did} {abs(lag)} s {'before' if lag > 0 else 'after'} the {b} fell"
 
 
@@ -63,14 +80,15 @@ def running_median(values: FloatArray, width: int, step: int = 10) -> FloatArray
 def find_high_line_pressure(view: View, params: Params) -> list[Find]:
     """E07: see the rule's words."""
     line, flow = view.get("line_pressure"), view.flow
-    assert line is not None and flow is not None
+    assert line is not None
+    assert flow is not None
     line, flow = smooth(line, SMOOTH_S), smooth(flow, SMOOTH_S)
     pressure = view.pressure
     where = view.inside("bypass")
     high = line > params["above"]
     resistance = np.full(view.n, np.nan)
     if pressure is not None:
-        enough = where & (flow >= params["flow"])
+        enough = where & ~view.inside("going_on", "weaning") & (flow >= params["flow"])
         resistance[enough] = ((line - pressure) / np.maximum(flow, 0.1) ** 2)[enough]
         usual = running_median(np.where(high, np.nan, resistance), USUAL_S)
         steep = resistance > params["times"] * usual
@@ -85,9 +103,11 @@ def find_high_line_pressure(view: View, params: Params) -> list[Find]:
         times = resistance / usual[start]
         by_limit = peak > params["above"]
         course, limit, unit, plain = (
-            (line, params["above"], "mm[Hg]", PLAIN_LINE) if by_limit else (times, params["times"], "1", PLAIN_TIMES)
+            (line, params["above"], "mm[Hg]", PLAIN_LINE)
+            if by_limit
+            else (times, params["times"], "1", PLAIN_TIMES)
         )
-        began = back_dated(line, start, before(line, start), peak)
+        began = _began(line, start, stop)
         took = start - began
         moved = median(pressure[start:stop]) - before(pressure, start) if pressure is not None else np.nan
         found.append(
@@ -101,7 +121,7 @@ def find_high_line_pressure(view: View, params: Params) -> list[Find]:
                 resistance_times=rounded(median(times[start:stop])) if by_limit else None,
                 order=_order(
                     view, ("line pressure", "line_pressure", began), "rose",
-                    ("flow", "pump_flow", back_dated(-flow, start, -before(flow, start), -float(np.nanmin(flow[start:stop])))),
+                    ("flow", "pump_flow", _began(-flow, start, stop)),
                 ),
                 alternatives=[
                     alternative("cold and viscous blood", f"that takes minutes; it rose within {took} s"
@@ -131,7 +151,8 @@ def _over_the_limit(high: BoolArray, run: Run) -> Run:
 def find_drainage_loss(view: View, params: Params) -> list[Find]:
     """E08: see the rule's words."""
     flow, reservoir, line = view.flow, view.reservoir, view.get("line_pressure")
-    assert flow is not None and reservoir is not None
+    assert flow is not None
+    assert reservoir is not None
     level, volume = smooth(flow, SMOOTH_S), smooth(reservoir, RESERVOIR_SMOOTH_S)
     earlier = _highest_of_last(level, int(params["within"]))
     fell = level <= (1 - params["fall"] / 100) * earlier
@@ -147,7 +168,11 @@ def find_drainage_loss(view: View, params: Params) -> list[Find]:
         stop = _recovered(level, last, base)
         if found and view.time(start) <= found[-1].end_s:
             continue
-        pressed = median(line[first : first + FIRST_S]) - before(line, start, BEHIND_S) if line is not None else np.nan
+        pressed = (
+            median(line[first : first + FIRST_S]) - before(line, start, BEHIND_S)
+            if line is not None
+            else np.nan
+        )
         if np.isfinite(pressed) and pressed > 0:
             continue  # a line pressure that rises with a falling flow is an obstruction of the inflow
         meanwhile = volume[start : stop + BEHIND_S]
@@ -162,16 +187,18 @@ def find_drainage_loss(view: View, params: Params) -> list[Find]:
         )
         find = course_find(
             E08, view, run, level, params=params, channels=("pump_flow", "reservoir_volume"),
-            limit=(1 - params["fall"] / 100) * base, unit="L/min", crossed=(first, stop), above=False, plain=PLAIN_FLOW * base,
+            limit=(1 - params["fall"] / 100) * base, unit="L/min", crossed=(first, stop), above=False,
+                plain=PLAIN_FLOW * base,
             minimum=params["shortest"],
             reservoir_before_ml=rounded(had, 0), reservoir_lowest_ml=rounded(lowest, 0),
             order=_order(
-                view, ("reservoir", "reservoir_volume", back_dated(-volume, min(stop, first + near), -had, -lowest)),
+                view, ("reservoir", "reservoir_volume", _began(-volume, start, stop)),
                 "fell", ("flow", "pump_flow", start),
             ),
             low_reservoir_s=int(np.count_nonzero(low[start : stop + BEHIND_S])),
             alternatives=[
-                alternative("flow lowered on purpose", f"the reservoir fell by {had - lowest:.0f} mL; it would have risen"),
+                alternative("flow lowered on purpose",
+                    f"the reservoir fell by {had - lowest:.0f} mL; it would have risen"),
                 alternative("an obstruction of the inflow", "cannot tell: no line pressure" if not np.isfinite(pressed)
                             else f"the line pressure moved by {signed(pressed)} mmHg with the flow"),
                 alternative("a pump that stopped by itself", "then the reservoir rises"),
@@ -214,7 +241,8 @@ def _recovered(level: FloatArray, first: int, base: float, reach: int = LONGEST_
 def find_head_undrained(view: View, params: Params) -> list[Find]:
     """E09: see the rule's words."""
     cvp, flow, pressure = view.cvp, view.flow, view.pressure
-    assert cvp is not None and flow is not None
+    assert cvp is not None
+    assert flow is not None
     level = smooth(cvp, SMOOTH_S)
     plan = view.facts.planned_flow or median(flow[view.inside("bypass")])
     usual = running_median(np.where(level >= params["to"], np.nan, level), USUAL_VENOUS_S)
@@ -240,10 +268,12 @@ def find_head_undrained(view: View, params: Params) -> list[Find]:
                 alternatives=[
                     alternative("a catheter tip on the wall or in a snare",
                                 "cannot tell: no saturation of the brain" if not falls else
-                                "; ".join(f"{side} saturation of the brain fell by {fall:.0f} %" for side, fall in falls)),
+                                "; ".join(f"{side} saturation of the brain fell by {fall:.0f} %" for side,
+                                    fall in falls)),
                     alternative("a shift of the transducers", f"arterial pressure moved by {signed(moved)} mmHg"
                                 if np.isfinite(moved) else "cannot tell: no arterial pressure"),
-                    alternative("an infusion through that lumen", "that stands like a square, and the brain does not answer"),
+                    alternative("an infusion through that lumen",
+                        "that stands like a square, and the brain does not answer"),
                 ],
             )
         )  # fmt: skip
@@ -268,8 +298,12 @@ def _head_falls(view: View, start: int, stop: int) -> list[tuple[str, float]]:
     return falls
 
 
-def _without_pressure(view: View, params: Params) -> list[str]:
-    return [] if view.pressure is not None else ["E07 not looked for by the resistance: no believed arterial site"]
+def _without_pressure(view: View, params: Params) -> list[str]:  # noqa: ARG001
+    return (
+        []
+        if view.pressure is not None
+        else ["E07 not looked for by the resistance: no believed arterial site"]
+    )
 
 
 E07 = Rule(
@@ -278,9 +312,11 @@ E07 = Rule(
     family="cannulae",
     needs=("line_pressure", "pump_flow"),
     phase=("bypass",),
-    words="On bypass, pressure in the arterial line over {above} mmHg for at least {minimum} s; or, for as long and at a "
-    "flow of {flow} L/min or more, a resistance of the inflow, (line pressure - mean arterial pressure) / flow², of more "
-    f"than {{times}} times its median of the {USUAL_S // 60} min before.",
+    words="On bypass, pressure in the arterial line over {above} mmHg for at least {minimum} s; or, for as long, "
+    "outside going "
+    "on and coming off and at a flow of {flow} L/min or more, a resistance of the inflow, (line pressure - mean "
+    "arterial "
+    f"pressure) / flow², of more than {{times}} times its median of the {USUAL_S // 60} min before.",
     status="C",
     source="common practice, no source: units set the limit, mostly between 250 and 350 mmHg; the resistance is this "
     "project's choice",
@@ -292,9 +328,11 @@ E07 = Rule(
     },
     find=find_high_line_pressure,
     details=f"Line pressure and flow are medians of {SMOOTH_S} s; up to {JOINED_S} s between two stretches do not part "
-    f"them. It begins and ends at the crossings, where both hold at those of the limit. A rise from within {BEGUN} % of the level of {BEFORE_S} s before that took "
+    f"them. It begins and ends at the crossings, where both hold at those of the limit. A rise from within {BEGUN} % "
+    f"of the level of {BEFORE_S} s before that took "
     f"less than {BACK_S} s is told as sudden; which came first, its rise or the fall of the flow, is told where they "
-    f"are more than {ORDER_S} s and the clocks' ± apart. Plain from {PLAIN_LINE:g} mmHg beyond, or from {PLAIN_TIMES:g} times the usual "
+    f"are more than {ORDER_S} s and the clocks' ± apart. Plain from {PLAIN_LINE:g} mmHg beyond, or from "
+    f"{PLAIN_TIMES:g} times the usual "
     "resistance beyond.",
     parts=_without_pressure,
 )
@@ -304,10 +342,13 @@ E08 = Rule(
     family="cannulae",
     needs=("pump_flow", "reservoir"),
     phase=("bypass",),
-    words="Pump flow falls by {fall} % or more within {within} s from {flow} L/min or more while the reservoir falls by "
-    "{reservoir_fall} mL or more within {reservoir_within} s, or is under the low-level mark of {low_mark} mL; for at least "
-    "{shortest} s until the flow is back. Not where the line pressure rises with it, not in planned arrests, not while "
-    "coming off.",
+    words="Pump flow falls by {fall} % or more within {within} s from {flow} L/min or more while the reservoir falls "
+    "by "
+    "{reservoir_fall} mL or more within {reservoir_within} s, or is under the low-level mark of {low_mark} mL. It "
+    "takes "
+    "{shortest} s or more until the flow is back. Not where the line pressure rises with it, not in planned arrests, "
+    "not "
+    "while coming off.",
     status="C",
     source="common practice, no source; the numbers are this project's choice",
     parameters={
@@ -320,11 +361,14 @@ E08 = Rule(
         "shortest": Parameter(10, "s", "shortest length until the flow is back"),
     },
     find=find_drainage_loss,
-    details=f"Flow is a median of {SMOOTH_S} s, the reservoir of {RESERVOIR_SMOOTH_S} s. It begins where the flow was last "
+    details=f"Flow is a median of {SMOOTH_S} s, the reservoir of {RESERVOIR_SMOOTH_S} s. It begins where the flow "
+    f"was last "
     f"within {BEGUN} % of its fall, {BACK_S} s before the crossing at most, and ends where it is back as far, or after "
-    f"{LONGEST_S // 60} min. From there to {BEHIND_S} s behind it the reservoir lost {100 * LEAST_SHARE:g} % of that amount "
+    f"{LONGEST_S // 60} min. From there to {BEHIND_S} s behind it the reservoir lost {100 * LEAST_SHARE:g} % of that "
+    f"amount "
     f"at least. Which came first, reservoir or flow, is told where they are more "
-    f"than {ORDER_S} s and the clocks' ± apart. The line pressure of the first {FIRST_S} s is held against the {BEHIND_S} s before. Plain from a flow "
+    f"than {ORDER_S} s and the clocks' ± apart. The line pressure of the first {FIRST_S} s is held against the "
+    f"{BEHIND_S} s before. Plain from a flow "
     f"{100 * PLAIN_FLOW:g} % of what it was under the limit.",
 )
 E09 = Rule(
@@ -333,12 +377,15 @@ E09 = Rule(
     family="cannulae",
     needs=("cvp", "pump_flow"),
     phase=("bypass",),
-    words="On bypass outside arrests, central venous pressure up by {rise} mmHg or more, to {to} mmHg or more, for at least "
-    "{minimum} s at {of_plan} % of the planned flow or more (of its median on bypass, where none is planned), while the mean "
+    words="On bypass outside arrests, central venous pressure up by {rise} mmHg or more, to {to} mmHg or more, for "
+    "at least "
+    "{minimum} s at {of_plan} % of the planned flow or more (of its median on bypass, where none is planned), while "
+    "the mean "
     f"arterial pressure moves by less than {{same}} mmHg. A fall of the brain's saturations by {HEAD_FALL:g} % within "
     f"{HEAD_WITHIN_S // 60} min supports it.",
     status="C",
-    source="common practice; that arterial pressure and mixed saturation may not change: Sakamoto et al. 2004",
+    source="common practice, no source; that arterial pressure and mixed saturation may not change: Sakamoto et al. "
+    "2004",
     parameters={
         "rise": Parameter(10, "mm[Hg]", "smallest rise"),
         "to": Parameter(15, "mm[Hg]", "level that it reaches"),
@@ -348,8 +395,10 @@ E09 = Rule(
     },
     find=find_head_undrained,
     details=f"Pressure and flow are medians of {SMOOTH_S} s; the venous pressure rises from its median of the "
-    f"{USUAL_VENOUS_S // 60} min before, seconds at {{to}} mmHg or more left out. Up to {JOINED_S} s between two stretches do "
-    f"not part them. It begins where the pressure was last within {BEGUN} % of its rise, {BACK_S} s before the crossing at "
+    f"{USUAL_VENOUS_S // 60} min before, seconds at {{to}} mmHg or more left out. Up to {JOINED_S} s between two "
+    f"stretches do "
+    f"not part them. It begins where the pressure was last within {BEGUN} % of its rise, {BACK_S} s before the "
+    f"crossing at "
     f"most, and ends as it is under the limit again. Plain from {PLAIN_VENOUS:g} mmHg beyond.",
 )
 RULES = (E07, E08, E09)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..runs import FloatArray, evidence_runs, median, running_mean
+from ..runs import BRIDGE_S, FloatArray, evidence_runs, median, running_mean
 from ..view import View
 from .course_find import course_find, signed
-from .rule import BRIDGE_S, RUNS, Find, Parameter, Params, Rule, alternative, rounded
+from .rule import RUNS, Find, Parameter, Params, Rule, alternative, rounded
 
 SIDES = ("left", "right")
 CLOSED_S = 30  # s over the limit that do not part two stretches: readings are rounded and few
@@ -64,9 +64,12 @@ def find_desaturation(view: View, params: Params) -> list[Find]:
                         E19, view, run, level, params=params, channels=(name,), limit=limit, unit="%", above=False,
                         plain=PLAIN_FALL, minimum=params["minimum"], subtype=subtype, limit_words=words, area=True,
                         alternatives=[
-                            alternative("a pad that was moved, light or blood on it", _fall_words(view, name, run.start)),
-                            alternative("a baseline taken on oxygen", "the window stands on the case sheet, and moves the limit"),
-                            alternative("blood, skin and haemoglobin dilution", "cannot tell from one number; the other side is told above"),
+                            alternative("a pad that was moved, light or blood on it", _fall_words(view, name,
+                                run.start)),
+                            alternative("a baseline taken on oxygen",
+                                "the window stands on the case sheet, and moves the limit"),
+                            alternative("blood, skin and haemoglobin dilution",
+                                "cannot tell from one number; the other side is told above"),
                         ],
                         other_side=_other_side(view, side, run.start, run.stop),
                     )
@@ -94,7 +97,8 @@ def _other_side(view: View, side: str, start: int, stop: int) -> str:
 def find_side_difference(view: View, params: Params) -> list[Find]:
     """E20: see the rule's words."""
     left, right = (saturation_of(view, side) for side in SIDES)
-    assert left is not None and right is not None
+    assert left is not None
+    assert right is not None
     difference = right - left
     usual = baseline_of(view, "right") - baseline_of(view, "left")
     apart = np.abs(difference)
@@ -110,13 +114,15 @@ def find_side_difference(view: View, params: Params) -> list[Find]:
         found.append(
             course_find(
                 E20, view, run, apart, params=params, of="difference of the sides", area=True,
-                channels=(f"{lower}_cerebral_saturation", f"{'right' if lower == 'left' else 'left'}_cerebral_saturation"),
+                channels=(f"{lower}_cerebral_saturation",
+                    f"{'right' if lower == 'left' else 'left'}_cerebral_saturation"),
                 limit=params["points"], unit="%", above=True, plain=PLAIN_DIFFERENCE, minimum=params["minimum"],
                 lower_side=lower, awake_difference=rounded(usual, 0),
                 alternatives=[
                     alternative("a pad that was moved", _fall_words(view, f"{lower}_cerebral_saturation", run.start)),
                     alternative("a difference that was there awake",
-                                f"it was {signed(usual)} points then" if np.isfinite(usual) else "cannot tell: no baseline"),
+                                f"it was {signed(usual)} points then" if np.isfinite(usual)
+                                    else "cannot tell: no baseline"),
                     alternative("an old stroke or a narrow artery", "cannot tell from traces: it stays for good"),
                 ],
             )
@@ -124,7 +130,7 @@ def find_side_difference(view: View, params: Params) -> list[Find]:
     return found
 
 
-def _without_baseline(view: View, params: Params) -> list[str]:
+def _without_baseline(view: View, params: Params) -> list[str]:  # noqa: ARG001
     return [
         f"E19 not looked for on the {side}: no awake baseline on the case sheet"
         for side in SIDES
@@ -138,9 +144,9 @@ E19 = Rule(
     family="cerebral",
     needs=("cerebral_saturation",),
     phase=(),
-    words="The brain's saturation of one side under {fraction} % of its awake baseline for at least {minimum} s, and "
-    "by {clear} points or more at its lowest (a). Under {below} % as well, whatever the baseline (b), where that is asked for "
-    "by 1 (now {absolute_too}).",
+    words="a: the brain's saturation of one side under {fraction} % of its awake baseline for at least {minimum} s, "
+    "its lowest by {clear} % or more beyond that. b: under {below} % for as long whatever the baseline; looked for "
+    "where absolute_too is 1 (it is {absolute_too}).",
     status="C",
     source="areas under 80 % of baseline and under 50 %: J Clin Med 2020;9:840; lengths are common practice, no source",
     parameters={
@@ -154,8 +160,10 @@ E19 = Rule(
     },
     find=find_desaturation,
     parts=_without_baseline,
-    details=f"The saturation is a mean of {READINGS} readings, the baseline the median of its window. Up to {CLOSED_S} s "
-    f"over the limit, and masked or missing stretches of up to {BRIDGE_S} s, do not end it; only seconds that were seen "
+    details=f"The saturation is a mean of {READINGS} readings, the baseline the median of its window. Up to "
+    f"{CLOSED_S} s "
+    f"over the limit, and masked or missing stretches of up to {BRIDGE_S} s, do not end it; only seconds that were "
+    f"seen "
     f"count. A fall by "
     f"{STEP_POINTS:g} points within {STEP_S} s is told as a pad that may have been moved. Plain from {PLAIN_FALL:g} "
     "points beyond.",
@@ -166,8 +174,10 @@ E20 = Rule(
     family="cerebral",
     needs=("cerebral_both",),
     phase=(),
-    words="Right and left saturation of the brain apart by {points} points or more, or their difference changed from the awake "
-    "one by as much, for at least {minimum} s. Where it is known awake, a difference counts only if it changed by half of "
+    words="Right and left saturation of the brain apart by {points} points or more, or their difference changed from "
+    "the awake "
+    "one by as much, for at least {minimum} s. Where it is known awake, a difference counts only if it changed by "
+    "half of "
     "that too.",
     status="D",
     source="common practice and this project's choice",

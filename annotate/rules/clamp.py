@@ -59,7 +59,9 @@ def _find(view: View, params: Params, phase: Phase, subtype: str, edge: Boundary
             "before": rounded(before(flow, at), 2) if flow is not None else None,
             "after": rounded(median(flow[at : at + BASE_S]), 2) if flow is not None else None,
             "unit": "L/min",
-            "time_from": f"set by {phase.confirmed_by}" if phase.confirmed_by else edge.rule.split("; the trace")[0],
+            "time_from": f"set by {phase.confirmed_by}"
+            if phase.confirmed_by
+            else edge.rule.split("; the trace")[0],
             "the_trace_says": seen.words,
             **(counted_on(view, "pump_flow", max(0, at - BASE_S), at + BASE_S) if flow is not None else {}),
             "alternatives": others,
@@ -88,17 +90,18 @@ E23 = Rule(
     family="clamp",
     needs=("clamp",),
     phase=("bypass",),
-    words="A time of the clamp that a person set, wrote or said, or that the first dose of cardioplegia gives; never one "
-    "of the trace alone. Of several times for one clamp the one that the trace fits best is taken: a dip of the flow by "
-    "{dip} % or more of the minute before, for 5 to 60 s with return, and ejection lost (on) or back (off) within 10 min; "
-    "then the one that more sources agree on, then the one with the smallest ±. The others are named beside it.",
+    words="A time of the clamp that a person set, wrote or said, or that the first dose of cardioplegia gives; never "
+    "one of the trace alone. Of several times for one clamp the one that the trace fits best is taken: a dip of the "
+    "flow by {dip} % or more of the minute before, for 5 to 60 s with return, and ejection lost (on) or back (off) "
+    "within 10 min; then the one that more sources agree on, then the one with the smallest ±. The others are named "
+    "beside it.",
     status="D",
     source="this project's choice",
     parameters={"dip": Parameter(100 * DIP_SHARE, "%", "fall of the flow that counts as a dip, at least 30")},
     find=find_clamp,
     details=f"A dip is over within {100 * DIP_BACK:g} % of the flow before, and speaks for a time up to {NEAR_S:g} s "
-    f"away besides that time's ±. Ejection is a pulse of {EJECTS_MMHG:g} mmHg or more at the believed site, its loss one "
-    f"under {NONE_MMHG:g} mmHg, each held {EJECTION_HELD_S} s.",
+    f"away besides that time's ±. Ejection is a pulse of {EJECTS_MMHG:g} mmHg or more at the believed site, its loss "
+    f"one under {NONE_MMHG:g} mmHg, each held {EJECTION_HELD_S} s.",
 )
 
 RULES: tuple[Rule, ...] = (E23,)

@@ -70,7 +70,8 @@ def _known(view: View, level: FloatArray) -> BoolArray:
 def find_low_flow(view: View, params: Params) -> list[Find]:
     """E11: see the rule's words."""
     index = flow_index_of(view)
-    assert index is not None and view.facts.body_surface_m2
+    assert index is not None
+    assert view.facts.body_surface_m2
     level = smooth(index, FLOW_SMOOTH_S)
     planned = view.facts.planned_flow
     of_plan = params["of_plan"] / 100 * planned / view.facts.body_surface_m2 if planned else 0.0
@@ -134,7 +135,8 @@ E11 = Rule(
     family="delivery",
     needs=("pump_flow", "body_surface"),
     phase=("bypass",),
-    words="Pump flow index under {below} L/min/m², or under {of_plan} % of the planned one where that is higher, for at "
+    words="Pump flow index under {below} L/min/m², or under {of_plan} % of the planned one where that is higher, for "
+    "at "
     "least {minimum} s on established bypass with the outlet at {outlet} °C or more, outside arrests, brain perfusion "
     "alone and the ramps of going on and coming off.",
     status="C",
@@ -146,7 +148,8 @@ E11 = Rule(
         "outlet": Parameter(32, "Cel", "outlet temperature from which it is looked for"),
     },
     find=find_low_flow,
-    details=f"The index is a median of {FLOW_SMOOTH_S} s, by Du Bois body surface. {RUNS} Without a recorded outlet every "
+    details=f"The index is a median of {FLOW_SMOOTH_S} s, by Du Bois body surface. {RUNS} Without a recorded outlet "
+    f"every "
     "second counts as warm."
     f" Plain from {PLAIN_INDEX:g} L/min/m² beyond.",
 )
@@ -156,7 +159,8 @@ E12 = Rule(
     family="delivery",
     needs=("pump_flow", "body_surface", "oxygen_content"),
     phase=("bypass",),
-    words="Oxygen delivery index under {below} mL/min/m² for at least {minimum} s on established bypass with the outlet "
+    words="Oxygen delivery index under {below} mL/min/m² for at least {minimum} s on established bypass with the "
+    "outlet "
     "at {outlet} °C or more, outside arrests, brain perfusion alone and the ramps of going on and coming off.",
     status="P",
     source="280 in a randomised trial: Ranucci et al. J Thorac Cardiovasc Surg 2018;156; 262, 270, 272 and 300 are "

@@ -30,7 +30,8 @@ def _pumped(view: View, least: float) -> BoolArray:
 def find_gradient(view: View, params: Params) -> list[Find]:
     """E14: see the rule's words."""
     outlet, venous = view.outlet, view.venous
-    assert outlet is not None and venous is not None
+    assert outlet is not None
+    assert venous is not None
     warming = running_mean(outlet - venous, SMOOTH_S)
     level = running_mean(outlet, SMOOTH_S)
     pumped = _pumped(view, params["flow"])
@@ -83,7 +84,8 @@ def _sides(view: View, start: int, stop: int) -> str:
     change = float(seen[-1] - seen[0])
     if abs(change) < CORE_STILL_C:
         return "cannot tell: the core hardly moved"
-    assert view.outlet is not None and view.venous is not None
+    assert view.outlet is not None
+    assert view.venous is not None
     towards = change * (median(view.outlet[start:stop]) - median(view.venous[start:stop])) > 0
     moved = f"the core {'rose' if change > 0 else 'fell'} by {abs(change):.1f} °C meanwhile"
     return f"{moved}, towards the outlet" if towards else f"it may be: {moved}, away from the outlet"
@@ -94,7 +96,7 @@ def find_fast_warming(view: View, params: Params) -> list[Find]:
     outlet = view.outlet
     assert outlet is not None
     where = _pumped(view, params["flow"]) & (outlet >= params["warm"] - READING) & ~_after_arrest(view)
-    found = []
+    found: list[Find] = []
     for channel in dict.fromkeys(filter(None, (view.core, "outlet_temperature"))):
         recorded = view.get(channel)
         if recorded is None:
@@ -171,8 +173,10 @@ E15 = Rule(
     family="gradients",
     needs=("outlet_temperature",),
     phase=("bypass",),
-    words="The 5-minute slope of the core temperature, or of the outlet where all 5 minutes of it are warm, is more than "
-    "{above} °C/min for at least {minimum} s, with the outlet at {warm} °C or more and {flow} L/min or more; not in the "
+    words="The 5-minute slope of the core temperature, or of the outlet where all 5 minutes of it are warm, is more "
+    "than "
+    "{above} °C/min for at least {minimum} s, with the outlet at {warm} °C or more and {flow} L/min or more; not in "
+    "the "
     f"first {AFTER_ARREST_S} s after an arrest.",
     status="P",
     source="0.5 °C/min with the outlet at 30 °C or more: STS/SCA/AmSECT guideline, Engelman et al., Ann Thorac Surg "
@@ -184,7 +188,8 @@ E15 = Rule(
         "flow": Parameter(1.0, "L/min", "lowest pump flow at which it is looked for"),
     },
     find=find_fast_warming,
-    details=f"Least-squares slope of the 5 min around each second. {RUNS} A change of {STEP_C:g} °C within 10 s is told "
+    details=f"Least-squares slope of the 5 min around each second. {RUNS} A change of {STEP_C:g} °C within 10 s is "
+    f"told "
     f"as a probe that may have been moved. Plain from {PLAIN_RATE:g} °C/min beyond.",
 )
 RULES = (E14, E15)

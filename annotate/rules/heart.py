@@ -1,4 +1,4 @@
-"""What the heart does on bypass: it stops ejecting, fills while it stands, quivers or beats irregularly, takes over."""
+"""What the heart does on bypass: it stops ejecting, fills while it stands, takes over."""
 
 from __future__ import annotations
 
@@ -6,11 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from ..beats import Beats
-from ..quiver import WINDOW_S
 from ..runs import (
-    BoolArray,
-    FloatArray,
     Run,
     evidence_runs,
     hysteresis,
@@ -23,8 +19,6 @@ from ..view import View
 from .cannulae import pumping
 from .course_find import course_find, signed
 from .rule import (
-    BRIDGE_S,
-    CLOSE_S,
     RUNS,
     Find,
     Parameter,
@@ -38,21 +32,12 @@ from .rule import (
 )
 
 PULSE_SMOOTH_S = 5
-BEFORE_LOST_S = 60  # s before a loss of ejection in which there must have been one
+BEFORE_LOST_S = 120  # s before a loss of ejection in which there must have been one
 TURN_S = 3  # s beside the loss that its turn takes
 EJECTS_S = 20  # s of pulse that are ejection: a pump that starts or slows makes one beat of its own
 LOST_BRIDGE_S = 300  # s masked or missing that do not end a loss of ejection
-PLAIN_PULSE, PLAIN_PULMONARY, PLAIN_RIPPLE = 4.0, 5.0, 0.2  # mm[Hg] that are plain
-RIPPLE_SMOOTH_S = 21
-RIPPLE_CLOSE_S = 30
-RHYTHM_S = 31  # s of beats that a spread of intervals is taken from
-FEWEST_BEATS = 12
-MISSED = 12  # %, within which two or three usual intervals are beats that were not seen
-SPREAD_CLOSE_S = 15
+PLAIN_PULSE, PLAIN_PULMONARY = 4.0, 5.0  # mm[Hg] that are plain
 LOW_S, PULMONARY_SMOOTH_S = 180, 9
-ENDS_S = (5, 35)  # s after irregular beats in which the rhythm that follows is looked at
-PLAIN_SPREAD = 10.0  # %
-REGULAR = 2.0  # %, spread of paced beats
 EJECTION_S = (1800, 600)  # s before and after, in which ejection is looked for
 RETURN_HELD_S, RETURN_PULSE = 60, 10.0  # s, and mm[Hg] of pulse, that count as ejection again
 
@@ -91,10 +76,11 @@ def find_lost_ejection(view: View, params: Params) -> list[Find]:
             course_find(
                 E06, view, run, level, params=params, channels=(view.believed, "pump_flow"), limit=params["under"],
                 unit="mm[Hg]", above=False, plain=PLAIN_PULSE, minimum=params["minimum"], site=view.believed,
-                of="pulse pressure", ripple_mmhg=rounded(quivers, 2),
+                held_back=_line_alone(view, run, params["from"]), of="pulse pressure", ripple_mmhg=rounded(quivers, 2),
                 alternatives=[
                     alternative("a damped line", _other_pulses(view, run)),
-                    alternative("a beating heart that is quite empty", "cannot tell from pressures alone: an ECG would"),
+                    alternative("a beating heart that is quite empty",
+                        "cannot tell from pressures alone: an ECG would"),
                     alternative("a pump that pulses", "its ripple is steady and is taken out before"),
                 ],
             )
@@ -102,153 +88,31 @@ def find_lost_ejection(view: View, params: Params) -> list[Find]:
     return found
 
 
-def _other_pulses(view: View, run: Run) -> str:
-    told = [
-        f"{name.replace('_', ' ')} {median(pulse[run.start : run.stop]):.1f}"
+def _pulses_beside(view: View, run: Run) -> dict[str, float]:
+    """Pulse of the other arterial lines meanwhile, mmHg."""
+    pulses = {
+        name: median(pulse[run.start : run.stop])
         for name, pulse in view.pulse.items()
-        if name != view.believed and np.isfinite(pulse[run.start : run.stop]).any()
+        if name != view.believed
+    }
+    return {name: pulse for name, pulse in pulses.items() if np.isfinite(pulse)}
+
+
+def _other_pulses(view: View, run: Run) -> str:
+    told = [f"{name.replace('_', ' ')} {pulse:.1f}" for name, pulse in _pulses_beside(view, run).items()]
+    if not told:
+        return "cannot tell: no other line"
+    return f"the pulse at the others meanwhile: {', '.join(told)} mmHg"
+
+
+def _line_alone(view: View, run: Run, least: float) -> str:
+    """Which other line kept its pulse, as a sentence; empty where none did."""
+    kept = [
+        f"{name.replace('_', ' ')} {pulse:.0f}"
+        for name, pulse in _pulses_beside(view, run).items()
+        if pulse >= least
     ]
-    return (
-        f"the pulse at the others meanwhile: {', '.join(told)} mmHg" if told else "cannot tell: no other line"
-    )
-
-
-# -- E24 -------------------------------------------------------------------------------------------
-
-
-def find_reperfusion_arrhythmia(view: View, params: Params) -> list[Find]:
-    """E24: see the rule's words."""
-    after = _after_clamp(view)
-    if not after.any():
-        return []
-    found = [*_fibrillating(view, params, after), *_irregular(view, params, after)]
-    return sorted(found, key=lambda one: one.start_s)
-
-
-def _after_clamp(view: View) -> BoolArray:
-    """Seconds on bypass after the clamp came off; after the last arrest, or from warming on, where nobody says."""
-    mask = view.inside("bypass") & ~view.inside("lower_body_arrest", "no_flow_arrest", "selective_cerebral")
-    clamps = [phase.end_s for phase in view.of_name("clamp") if phase.end.recorded]
-    arrests = [phase.end_s for phase in (*view.of_name("no_flow_arrest"), *view.of_name("lower_body_arrest"))]
-    warming = [phase.start_s for phase in view.of_name("warming")]
-    begins = clamps or arrests or warming
-    if not begins:
-        return np.zeros(view.n, dtype=np.bool_)
-    mask[: view.index(min(begins) if clamps else max(arrests, default=min(begins)))] = False
-    return mask
-
-
-def _fibrillating(view: View, params: Params, after: BoolArray) -> list[Find]:
-    ripple, pulse = view.quiver.get(view.believed), view.pulse[view.believed]
-    if ripple is None:
-        return []
-    level = smooth(ripple, RIPPLE_SMOOTH_S)
-    still = smooth(pulse, PULSE_SMOOTH_S) < params["none"]
-    holds = (level >= params["ripple"]) & still & after
-    found = []
-    for run in evidence_runs(
-        holds, np.isfinite(level), minimum=int(params["ripple_minimum"]), close=RIPPLE_CLOSE_S
-    ):
-        found.append(
-            course_find(
-                E24, view, run, level, params=params, channels=(view.believed,), limit=params["ripple"], unit="mm[Hg]",
-                above=True, plain=PLAIN_RIPPLE, minimum=params["ripple_minimum"], site=view.believed,
-                name="fibrillation on reperfusion (candidate)", of="irregular ripple", ends_with=_ends(view, run.stop),
-                alternatives=[
-                    alternative("the ripple of a pump", "that has one frequency, and single lines are left out"),
-                    alternative("diathermy or movement", "those seconds would be masked as noise"),
-                    alternative("another rhythm without ejection", "cannot tell from pressures: an ECG decides"),
-                ],
-            )
-        )  # fmt: skip
-    return found
-
-
-def _irregular(view: View, params: Params, after: BoolArray) -> list[Find]:
-    beats = view.beats.get(view.believed)
-    if beats is None or len(beats) < FEWEST_BEATS:
-        return []
-    spread = interval_spread(view, beats)
-    pulse = smooth(view.pulse[view.believed], PULSE_SMOOTH_S)
-    holds = (spread > params["spread"]) & (pulse >= params["pulse"]) & after
-    known = np.isfinite(spread) & np.isfinite(pulse)
-    found = []
-    for run in evidence_runs(holds & known, known, minimum=int(params["spread_minimum"]), close=SPREAD_CLOSE_S):
-        found.append(
-            course_find(
-                E24, view, run, spread, params=params, channels=(view.believed,), limit=params["spread"], unit="%",
-                above=True, plain=PLAIN_SPREAD, minimum=params["spread_minimum"], site=view.believed,
-                name="irregular beats on reperfusion", of="spread of the beat intervals",
-                ends_with=_ends(view, run.stop),
-                alternatives=[
-                    alternative("noise taken for beats", f"the pulse was {median(pulse[run.start : run.stop]):.0f} mmHg"),
-                    alternative("an irregular heart all along", _spread_before(view, spread)),
-                ],
-            )
-        )  # fmt: skip
-    return found
-
-
-def interval_spread(view: View, beats: Beats, seconds: int = RHYTHM_S) -> FloatArray:
-    """Coefficient of variation of the beat intervals around each second, %; NaN with too few beats."""
-    length = without_missed(beats.end - beats.onset)
-    second = np.floor(beats.onset - view.start).astype(np.intp)
-    inside = (second >= 0) & (second < view.n)
-    count, total, squares = (
-        np.bincount(second[inside], weights, minlength=view.n)
-        for weights in (np.ones(inside.sum()), length[inside], length[inside] ** 2)
-    )
-    window = np.ones(seconds)
-    count, total, squares = (np.convolve(one, window, "same") for one in (count, total, squares))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        mean = total / count
-        spread = 100 * np.sqrt(np.maximum(squares / count - mean**2, 0)) / mean
-    return np.where(count >= FEWEST_BEATS, spread, np.nan)
-
-
-def without_missed(length_s: FloatArray, around: int = 10) -> FloatArray:
-    """Intervals of beats, those of two or three usual ones as one: a weak beat that was not seen is no irregularity.
-
-    Parameters
-    ----------
-    length_s : ndarray
-        Intervals in order, seconds.
-    around : int
-        Beats on either side whose lower quartile is the usual interval.
-    """
-    if not length_s.size:
-        return length_s
-    padded = np.pad(length_s, around, mode="edge")
-    usual = np.percentile(np.lib.stride_tricks.sliding_window_view(padded, 2 * around + 1), 25, axis=1)
-    out = length_s.copy()
-    for times in (2, 3):
-        missed = np.abs(length_s / times - usual) <= MISSED / 100 * usual
-        out[missed] = length_s[missed] / times
-    return out
-
-
-def _ends(view: View, stop: int) -> str:
-    """What the heart did in the half minute after."""
-    beats = view.beats.get(view.believed)
-    t = view.time(stop)
-    if beats is None:
-        return "cannot tell: no beats"
-    lengths = (beats.end - beats.onset)[(beats.onset >= t + ENDS_S[0]) & (beats.onset < t + ENDS_S[1])]
-    if lengths.size < FEWEST_BEATS:
-        return "no beats in the half minute after"
-    spread = 100 * float(np.std(lengths) / np.mean(lengths))
-    kind = "very regular beats, as when paced" if spread < REGULAR else "beats"
-    return f"{kind} after it, {60 / float(np.mean(lengths)):.0f} a minute, intervals spread by {spread:.0f} %"
-
-
-def _spread_before(view: View, spread: FloatArray) -> str:
-    early = spread[~view.inside("bypass")]
-    early = early[np.isfinite(early)][:600]
-    return (
-        f"off bypass the intervals spread by {median(early):.0f} %"
-        if early.size
-        else "cannot tell: no beats before"
-    )
+    return f"the pulse was kept at {', '.join(kept)} mmHg: the line lost it, not the heart" if kept else ""
 
 
 # -- E25 -------------------------------------------------------------------------------------------
@@ -278,9 +142,11 @@ def find_distension(view: View, params: Params) -> list[Find]:
                 of="mean pulmonary artery pressure", lowest_before_mmhg=rounded(usual[run.start]),
                 pulse_mmhg=rounded(median(pulse[run.start : run.stop])),
                 alternatives=[
-                    alternative("a catheter in wedge or on the wall", f"{view.masked_seconds('pa', run.start, run.stop)} s "
+                    alternative("a catheter in wedge or on the wall",
+                        f"{view.masked_seconds('pa', run.start, run.stop)} s "
                                 "of it masked, not counted"),
-                    alternative("a shift of the transducers", f"the central venous pressure moved by {signed(moved)} mmHg"
+                    alternative("a shift of the transducers",
+                        f"the central venous pressure moved by {signed(moved)} mmHg"
                                 if np.isfinite(moved) else "cannot tell: no central venous pressure"),
                     alternative("retrograde delivery", "cannot tell from traces: see the notes of that time"),
                 ],
@@ -354,27 +220,18 @@ def _ejection(view: View, params: Params, start: int, stop: int) -> dict[str, An
     return {"ejection_from_s": view.time(first + since), "ejection_pulse_mmhg": params["ejection"]}
 
 
-def _parts_of_arrhythmia(view: View, params: Params) -> list[str]:
-    said = []
-    if not _after_clamp(view).any():
-        return ["E24 not looked for: nothing says when the clamp came off"]
-    ripple, beats = view.quiver.get(view.believed), view.beats.get(view.believed)
-    if ripple is None or not np.isfinite(ripple).any():
-        said.append("E24 not looked for by its ripple: no arterial wave sampled often enough")
-    if beats is None or len(beats) < FEWEST_BEATS:
-        said.append("E24 not looked for by irregular beats: no beats of the arterial wave")
-    return said
-
-
 E06 = Rule(
     code="E06",
     name="loss of ejection on bypass",
     family="heart",
     needs=("site", "pulse", "pump_flow"),
     phase=("bypass",),
-    words="On bypass outside arrests, pulse at the believed site under {under} mmHg (pump ripple only) for at least {minimum} "
-    f"s, after {{from}} mmHg or more for {EJECTS_S} s of the {BEFORE_LOST_S} before, at {{of_plan}} % of the planned flow or "
-    f"more (of its median on bypass, where none is planned). It is over as the pulse is {{from}} mmHg again for over {EJECTS_S} "
+    words="On bypass outside arrests, pulse at the believed site under {under} mmHg (pump ripple only) for at least "
+    "{minimum} "
+    f"s, after {{from}} mmHg or more for {EJECTS_S} s of the {BEFORE_LOST_S} before, at {{of_plan}} % of the planned "
+    f"flow or "
+    f"more (of its median on bypass, where none is planned). It is over as the pulse is {{from}} mmHg again for over "
+    f"{EJECTS_S} "
     "s.",
     status="D",
     source="this project's choice",
@@ -385,42 +242,13 @@ E06 = Rule(
         "of_plan": Parameter(50, "%", "lowest flow, of the planned one"),
     },
     find=find_lost_ejection,
-    details=f"Pulse and flow are medians of {PULSE_SMOOTH_S} s, pump ripple and noise taken out of the pulse before. The "
-    f"{TURN_S} s beside the loss are left out of what was before. Masked or missing stretches, and such of a lower flow, of up to "
+    details=f"Pulse and flow are medians of {PULSE_SMOOTH_S} s, pump ripple and noise taken out of the pulse before. "
+    f"The "
+    f"{TURN_S} s beside the loss are left out of what was before. Held back where another line keeps a pulse of "
+    f"{{from}} mmHg. Masked or missing stretches, and such of a lower "
+    f"flow, of up to "
     f"{LOST_BRIDGE_S} s do not end it; only seconds that were seen count. Plain from {PLAIN_PULSE:g} mmHg "
     "under.",
-)
-E24 = Rule(
-    code="E24",
-    name="reperfusion arrhythmia",
-    family="heart",
-    needs=("site", "pulse", "pump_flow"),
-    phase=("bypass",),
-    words="On bypass after the clamp is off (where nobody says when: after the last arrest, or from warming on): no ejection (pulse "
-    "under {none} mmHg) with a fine irregular ripple of {ripple} mmHg or more at 3 to 8 Hz for at least {ripple_minimum} "
-    "s, a candidate for fibrillation that an ECG decides; or beats with a pulse of {pulse} mmHg or more whose intervals "
-    "spread by more than {spread} % for at least {spread_minimum} s. How it ends is told.",
-    status="D",
-    source="this project's choice",
-    parameters={
-        "pulse": Parameter(4, "mm[Hg]", "pulse from which the heart ejects"),
-        "none": Parameter(2, "mm[Hg]", "pulse under which nothing is ejected"),
-        "ripple": Parameter(0.25, "mm[Hg]", "standard deviation of the ripple from which it counts"),
-        "ripple_minimum": Parameter(20, "s", "shortest length, ripple"),
-        "spread": Parameter(
-            20, "%", "coefficient of variation of the intervals beyond which they are irregular"
-        ),
-        "spread_minimum": Parameter(30, "s", "shortest length, irregular beats"),
-    },
-    find=find_reperfusion_arrhythmia,
-    details=f"The ripple comes from spectra of {WINDOW_S} s (median over the band, single lines and noise taken out), as a "
-    f"median of {RIPPLE_SMOOTH_S} s; the spread is the coefficient of variation over {RHYTHM_S} s with {FEWEST_BEATS} beats "
-    f"at least. An interval within {MISSED} % of two or three usual ones (lower quartile of the 21 around) is taken as beats "
-    f"that were not seen. The pulse is a median of {PULSE_SMOOTH_S} s. Beats of {ENDS_S[0]} to {ENDS_S[1]} s after it that "
-    f"spread by less than {REGULAR:g} % are told as perhaps paced. Interruptions of up to {RIPPLE_CLOSE_S} s (ripple) or "
-    f"{SPREAD_CLOSE_S} s (beats), and masked or missing stretches of up to {BRIDGE_S} s, do not end it; only seconds that "
-    f"were seen count. Plain from {PLAIN_RIPPLE:g} mmHg or {PLAIN_SPREAD:g} % beyond.",
-    parts=_parts_of_arrhythmia,
 )
 E25 = Rule(
     code="E25",
@@ -428,7 +256,8 @@ E25 = Rule(
     family="heart",
     needs=("site", "pulse", "pa", "pump_flow"),
     phase=("bypass",),
-    words="Heart not ejecting (pulse under {pulse} mmHg) and mean pulmonary artery pressure at {to} mmHg or more, or {rise} "
+    words="Heart not ejecting (pulse under {pulse} mmHg) and mean pulmonary artery pressure at {to} mmHg or more, or "
+    "{rise} "
     "mmHg over its lowest of the 3 min before, for at least {minimum} s on bypass, outside arrests.",
     status="C",
     source="common practice, no source",
@@ -439,7 +268,8 @@ E25 = Rule(
         "minimum": Parameter(60, "s", "shortest length"),
     },
     find=find_distension,
-    details=f"The pulmonary pressure is a mean of {PULMONARY_SMOOTH_S} s, the pulse a median of {PULSE_SMOOTH_S} s. {RUNS} Plain from "
+    details=f"The pulmonary pressure is a mean of {PULMONARY_SMOOTH_S} s, the pulse a median of {PULSE_SMOOTH_S} s. "
+    f"{RUNS} Plain from "
     f"{PLAIN_PULMONARY:g} mmHg beyond.",
 )
 E26 = Rule(
@@ -448,7 +278,8 @@ E26 = Rule(
     family="heart",
     needs=("pump_flow",),
     phase=("bypass",),
-    words="Weaning from its start to its end, off bypass, and a return to bypass, as the phases date them. With each is told "
+    words="Weaning from its start to its end, off bypass, and a return to bypass, as the phases date them. With each "
+    "is told "
     "since when the pulse is {ejection} mmHg or more, for {held} s at least.",
     status="C",
     source="common practice, no source; the rules of the phases are this project's choice",
@@ -460,4 +291,4 @@ E26 = Rule(
     details=f"The pulse is a median of {PULSE_SMOOTH_S} s, looked at from {EJECTION_S[0] // 60} min before it to "
     f"{EJECTION_S[1] // 60} min after. A pump record that begins or ends on bypass gives no such find there.",
 )
-RULES = (E06, E24, E25, E26)
+RULES = (E06, E25, E26)

@@ -41,9 +41,10 @@ def find_malperfusion(view: View, params: Params) -> list[Find]:
                 of="lowest arterial site over the highest", signs=told,
                 alternatives=[
                     alternative("a cuff or a kinked line on one arm",
-                                "then neither line pressure nor the brain's saturation would follow" if len(told) > 1 else
-                                "cannot be ruled out"),
-                    alternative("the inflow side that over-reads", "then the others are not low; here the lowest was at "
+                                "then neither line pressure nor the brain's saturation would follow"
+                                if len(told) > 1 else "cannot be ruled out"),
+                    alternative("the inflow side that over-reads",
+                                "then the others are not low; here the lowest was at "
                                 f"{100 * median(share[run.start : run.stop]):.0f} % of the highest"),
                     alternative("somebody leaning on the arm", "cannot tell from traces: see the notes"),
                 ],
@@ -123,13 +124,13 @@ E21 = Rule(
     family="malperfusion",
     needs=("pump_flow", "two_sites"),
     phase=("bypass",),
-    words="Within {within} s of blood coming in anew (going on, reflow after an arrest, a pump that runs again), {signs} or "
-    "more of these at once for {minimum} s: one arterial mean under {share} % of another for {site_held} s at {flow} L/min or "
-    "more; line pressure over {line} mmHg; one side of the brain's saturation down by {fall} % of its usual level, or {apart} "
-    "points under the other.",
+    words="Within {within} s of blood coming in anew (going on, reflow after an arrest, a pump that runs again), "
+    "{signs} or more of these at once for {minimum} s: one arterial mean under {share} % of another for {site_held} "
+    "s at {flow} L/min or more; line pressure over {line} mmHg; one side of the brain's saturation down by {fall} % "
+    "of its usual level, or {apart} points under the other.",
     status="C",
-    source="pressures at several sites with the brain's saturations: Harrington 2011; false-lumen perfusion found by several "
-    "pressures: Tsujimoto 2025; the numbers are common practice",
+    source="pressures at several sites with the brain's saturations: Harrington 2011; false-lumen perfusion found by "
+    "several pressures: Tsujimoto 2025; the numbers are common practice",
     parameters={
         "within": Parameter(600, "s", "time after the inflow began"),
         "signs": Parameter(2, "1", "fewest signs at once"),
@@ -142,8 +143,8 @@ E21 = Rule(
         "apart": Parameter(10, "%", "or difference of the sides in points"),
     },
     find=find_malperfusion,
-    details=f"Arterial means are of {SMOOTH_S} s, saturations of 15 s, their usual level the median of {USUAL_S // 60} min. The "
-    "fourth sign of the textbooks, a resistance far under its usual, is not asked: no usual one exists so soon. "
-    f"{RUNS} Plain from {PLAIN_SHARE:g} under the share.",
+    details=f"Arterial means are of {SMOOTH_S} s, saturations of 15 s, their usual level the median of "
+    f"{USUAL_S // 60} min. The fourth sign of the textbooks, a resistance far under its usual, is not asked: no usual "
+    f"one exists so soon. {RUNS} Plain from {PLAIN_SHARE:g} under the share.",
 )
 RULES = (E21,)

@@ -14,6 +14,7 @@ from ..parameter import Parameter as Parameter
 from ..parameter import numbers_of
 from ..runs import BRIDGE_S, CLOSE_S, FloatArray, Run, median
 from ..view import View
+from .plainness import Plainness
 
 BEFORE_S = 60  # s before, over which the level before is a median
 HIGH_PERCENTILE = 95  # of the seconds before, that stands for the level that a fall began from
@@ -33,7 +34,7 @@ class Link:
     Attributes
     ----------
     relation : str
-        ``"same fall as"`` or ``"preceded by"``; never a cause.
+        ``"same fall as"``, ``"preceded by"`` or ``"lowest preceded by"``; never a cause.
     what : str
         The other find's name, or what was seen.
     code, key : str
@@ -283,7 +284,10 @@ def _clock(time_s: float) -> str:
 
 
 NEEDS: dict[str, tuple[str, Callable[[View], bool]]] = {
-    "clamp": ("no time of the clamp: nobody set, wrote or said one", lambda view: bool(view.of_name("clamp"))),
+    "clamp": (
+        "no time of the clamp: nobody set, wrote or said one",
+        lambda view: bool(view.of_name("clamp")),
+    ),
     "site": ("no believed arterial site", lambda view: view.pressure is not None),
     "arterial": (
         "no arterial pressure with a site",
@@ -300,7 +304,7 @@ NEEDS: dict[str, tuple[str, Callable[[View], bool]]] = {
         lambda view: view.facts.body_surface_m2 is not None,
     ),
     "oxygen_content": (
-        "no haemoglobin, or no arterial saturation and oxygen tension on the case sheet",
+        "no haemoglobin with an arterial saturation and oxygen tension on the case sheet",
         lambda view: (
             (view.get("haemoglobin") is not None or bool(view.facts.haemoglobin_rows))
             and None not in (view.facts.arterial_saturation, view.facts.arterial_oxygen_mmhg)
@@ -358,10 +362,9 @@ def confidence(*, margin: float, duration: float, seen: float = 1.0, agreement: 
     -------
     float
         ``(0.4 + 0.3 margin + 0.3 (duration - 1) / 2) * seen * (0.6 + 0.4 agreement)``, the first two
-        kept between 0 and 1, rounded to 0.01.
+        kept between 0 and 1, rounded to 0.01; it knows its parts (`Plainness`).
     """
-    plain = 0.4 + 0.3 * float(np.clip(margin, 0, 1)) + 0.3 * float(np.clip((duration - 1) / 2, 0, 1))
-    return round(plain * float(np.clip(seen, 0, 1)) * (0.6 + 0.4 * float(np.clip(agreement, 0, 1))), 2)
+    return Plainness.of(margin=margin, duration=duration, seen=seen, agreement=agreement)
 
 
 def rounded(value: float, digits: int = 1) -> float | None:

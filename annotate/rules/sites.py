@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..runs import BoolArray, FloatArray, evidence_runs, median, running_mean
+from ..runs import CLOSE_S, BoolArray, FloatArray, evidence_runs, median, running_mean
 from ..view import View
 from .course_find import course_find, signed
-from .rule import CLOSE_S, Find, Parameter, Params, Rule, alternative, rounded
+from .rule import Find, Parameter, Params, Rule, alternative, rounded
 
 SMOOTH_S = 15  # s over which a difference of two means is a mean: three breaths
 PLAIN_MMHG = 4.0  # beyond a limit that is plain
@@ -62,9 +62,11 @@ def _under_central(view: View, params: Params, central: FloatArray, name: str) -
                 name="radial under femoral pressure", site="femoral", of="difference of the means",
                 systolic_difference_mmhg=rounded(median(systolic[run.start : run.stop]), 0),
                 alternatives=[
-                    alternative("a damped or kinked radial line", f"{view.masked_seconds(name, run.start, run.stop)} s of "
+                    alternative("a damped or kinked radial line",
+                        f"{view.masked_seconds(name, run.start, run.stop)} s of "
                                 "it masked, not counted"),
-                    alternative("two transducers at two heights", f"before the pump the femoral was {signed(was)} mmHg over it"
+                    alternative("two transducers at two heights",
+                        f"before the pump the femoral was {signed(was)} mmHg over it"
                                 if np.isfinite(was) else "cannot tell: nothing recorded before the pump"),
                     alternative("a narrow artery of that arm", "that would have been there before the pump too"),
                 ],
@@ -111,10 +113,12 @@ def _arm_over_arm(view: View, params: Params) -> list[Find]:
             with_flow = _with_flow(view, course, run.start, run.stop)
             fed = view.facts.inflow_site == "axillary" and view.facts.inflow_side == higher
             inflow = fed and not with_flow < params["correlation"]
-            lower = "left" if higher == "right" else "right"
+            high_name, low_name = (f"{higher}_radial", f"{'left' if higher == 'right' else 'right'}_radial")
+            unseen = view.masked_seconds(low_name, run.start, run.stop)
+            low = median(view.values[low_name][run.start : run.stop])
             found.append(
                 course_find(
-                    E22, view, run, course, params=params, channels=(f"{higher}_radial", f"{lower}_radial", "pump_flow"),
+                    E22, view, run, course, params=params, channels=(high_name, low_name, "pump_flow"),
                     limit=params["arms"], unit="mm[Hg]", above=True, plain=PLAIN_MMHG, minimum=params["arms_minimum"],
                     subtype="b", name="inflow side over-reads" if inflow else "one arm over the other",
                     of="difference of the means", told_as="inflow side" if inflow else "not explained by the inflow",
@@ -122,9 +126,9 @@ def _arm_over_arm(view: View, params: Params) -> list[Find]:
                     alternatives=[
                         alternative("two transducers at two heights", _before_the_pump(view, difference * sign)),
                         alternative("a cuff, or a kinked line, on the lower arm",
-                                    f"{view.masked_seconds(f'{lower}_radial', run.start, run.stop)} s of it masked, not counted"),
+                                    f"{unseen} s of it masked, not counted"),
                         alternative("one limb that gets no blood",
-                                    f"the lower arm was at {median(view.values[f'{lower}_radial'][run.start : run.stop]):.0f} mmHg"),
+                                    f"the lower arm was at {low:.0f} mmHg"),
                     ],
                 )
             )  # fmt: skip
@@ -150,7 +154,7 @@ def _before_the_pump(view: View, course: FloatArray) -> str:
     return f"before the pump the difference was {signed(median(early))} mmHg"
 
 
-def _missing_lines(view: View, params: Params) -> list[str]:
+def _missing_lines(view: View, params: Params) -> list[str]:  # noqa: ARG001
     said = []
     radials = [name for name in ("left_radial", "right_radial") if view.get(name) is not None]
     fed = f"{view.facts.inflow_side}_radial" if view.facts.inflow_site == "axillary" else ""
@@ -171,10 +175,14 @@ E22 = Rule(
     family="sites",
     needs=("two_sites",),
     phase=(),
-    words="a: from the first bypass on, femoral over radial pressure by {mean} mmHg or more of the means, or {systolic} mmHg or "
-    "more systolic, for at least {minimum} s, on an arm that the pump does not feed. b: on bypass, one radial mean over the "
-    "other by {arms} mmHg or more for at least {arms_minimum} s; told as inflow side where the higher arm's axillary artery "
-    "is the inflow, unless the flow changed and the difference correlates with it by less than {correlation}. Neither in "
+    words="a: from the first bypass on, femoral over radial pressure by {mean} mmHg or more of the means, or "
+    "{systolic} mmHg or "
+    "more systolic, for at least {minimum} s, on an arm that the pump does not feed. b: on bypass, one radial mean "
+    "over the "
+    "other by {arms} mmHg or more for at least {arms_minimum} s; told as inflow side where the higher arm's axillary "
+    "artery "
+    "is the inflow, unless the flow changed and the difference correlates with it by less than {correlation}. "
+    "Neither in "
     "planned arrests nor in brain perfusion alone.",
     status="P",
     source="25 mmHg systolic or 10 mean for 5 min: PubMed 26599795; b is common practice and this project's choice",
@@ -187,10 +195,14 @@ E22 = Rule(
         "correlation": Parameter(0.7, "1", "correlation with the flow under which it is not the inflow's"),
     },
     find=find_site_gradient,
-    details=f"Differences are means of {SMOOTH_S} s (a) or {ARMS_SMOOTH_S} s (b). Interruptions of up to {CLOSE_S} s (a) or {BRIDGE_ARMS_S} s (b), and masked "
-    f"or missing stretches of up to {BRIDGE_UNSEEN_S} s, do not end them; only seconds that were seen count. A systolic "
-    f"pressure is taken as the mean and {100 * ABOVE_MEAN:g} % of the pulse. The correlation is taken over the stretch and "
-    f"{FLOW_AROUND_S} s on either side, {CORRELATION_LEAST_S} s at least, where the flow moved by {FLOW_MOVED:g} L/min or "
+    details=f"Differences are means of {SMOOTH_S} s (a) or {ARMS_SMOOTH_S} s (b). Interruptions of up to {CLOSE_S} s "
+    f"(a) or {BRIDGE_ARMS_S} s (b), and masked "
+    f"or missing stretches of up to {BRIDGE_UNSEEN_S} s, do not end them; only seconds that were seen count. A "
+    f"systolic "
+    f"pressure is taken as the mean and {100 * ABOVE_MEAN:g} % of the pulse. The correlation is taken over the "
+    f"stretch and "
+    f"{FLOW_AROUND_S} s on either side, {CORRELATION_LEAST_S} s at least, where the flow moved by {FLOW_MOVED:g} "
+    f"L/min or "
     f"more. Plain from {PLAIN_MMHG:g} mmHg beyond.",
     parts=_missing_lines,
 )

@@ -23,8 +23,22 @@ from PySide6.QtWidgets import (
 )
 
 from ..figure_text import as_text
-from ..tables import limit_text
-from ..wording import length, minutes, phase_name, quantity, readable, site_words
+from ..figure_words import (
+    bridged_words,
+    figure_name,
+    figure_names,
+    is_of_another_line,
+    largest_words,
+    limit_order,
+    limit_text,
+    note_sentences,
+    outside_words,
+    rivals_words,
+    sentence,
+    set_title,
+    within_words,
+)
+from ..wording import NONE, length, minutes, phase_name, quantity, readable, site_words
 from .columns_button import ColumnsButton
 from .elided_label import ElidedLabel
 from .lists import Column, ListPane, Row
@@ -35,9 +49,13 @@ if TYPE_CHECKING:
 COLUMNS = (
     Column("Measure", "", "What was measured, and in which part of the case"),
     Column("Limit", "below 280 mL/min/m²", "A number that somebody published or chose; none is a target"),
-    Column("Outside", "12.3 of 238.2 min", "Minutes outside the limit, of the minutes observed", right=True),
+    Column("Outside", "12.3 of 238.2 min ± 3 s",
+           "Minutes outside the limit, of the minutes observed, and the 95 % interval of those outside", right=True),
     Column("Area or mean", "2348 mmHg·min", "Depth times time outside the limit; a mean where there is no limit",
            right=True, spare=True),
+    Column("Largest", "2348 mmHg·min", "Area of the largest single stretch outside the limit", right=True, spare=True),
+    Column("With masked bridged", "12.3 of 238.2 min, 2348 mmHg·min",
+           "Minutes and area with a straight line across masked seconds: an estimate", right=True, spare=True),
     Column("Seen", "92 % seen", "Complete, or how much of what is asked for was recorded and not masked",
            right=True, spare=True),
     Column("Site", "left radial", "Which channel it rests on", spare=True),
@@ -61,10 +79,6 @@ NOT_COMPUTED = "The figures have not been worked out yet."
 SAID = {"masked": "Masked: artefacts are left out and counted", "raw": "Raw: artefacts are left in"}
 
 
-_SHORT = {"mean_arterial_pressure": "MAP", "oxygen_delivery_index": "DO₂ index"}
-"""The trade's short names, where the whole one would push the phase out of the column."""
-
-
 def seen_share(figure: Figure) -> float | None:
     """How much of the seconds that a figure asks for was recorded and not masked; None where it asks for none.
 
@@ -84,26 +98,17 @@ def seen_words(figure: Figure) -> str:
     return f"{floor(100 * share)} % seen" if share >= 0.01 else "< 1 % seen"
 
 
-def figure_name(figure: Figure) -> str:
-    """Measure, phase and part."""
-    short = _SHORT.get(figure.measure, figure.measure.replace("_", " "))
-    return ", ".join(filter(None, [short, phase_name(figure.phase), figure.part]))
-
-
-def figure_row(number: int, figure: Figure) -> Row:
-    """One figure as a row; its times are those of the first stretch outside the limit."""
-    name = figure_name(figure)
-    if figure.side:
-        outside = f"{minutes(figure.outside_s).removesuffix(' min')} of {minutes(figure.observed_s)}"
-    else:
-        outside = f"of {minutes(figure.observed_s)}"
-    source = readable("; ".join(filter(None, [figure.limit_source, figure.limit_set])))
+def figure_row(number: int, figure: Figure, name: str = "") -> Row:
+    """One figure as a row, by another name where its own is another's too; its times are those of its first stretch."""
+    source = readable("; ".join(filter(None, [figure.limit_source, set_title(figure)])))
     site = site_words(figure.site)
     cells = (
-        name,
+        readable(name or figure_name(figure)),
         limit_text(figure),
-        outside,
+        outside_words(figure),
         quantity(figure.value, figure.unit),
+        largest_words(figure),
+        bridged_words(figure),
         seen_words(figure),
         site,
         minutes(figure.observed_s),
@@ -115,9 +120,11 @@ def figure_row(number: int, figure: Figure) -> Row:
     start, end = figure.runs[0] if figure.runs else (0.0, 0.0)
     order = (
         number,
-        figure.limit or 0.0,
+        limit_order(figure),
         figure.outside_s,
         figure.value or 0.0,
+        figure.largest_single_area or 0.0,
+        figure.bridged_outside_s or 0.0,
         seen_share(figure) or 0.0,
         site,
         figure.observed_s,
@@ -144,22 +151,34 @@ def elided(text: str, letters: int) -> str:
 
 
 def told(figure: Figure) -> str:
-    """What a reader of the figure must know, in sentences."""
+    """What a reader of the figure must know, in sentences: what another line would have said stands first."""
+    sentences = note_sentences(figure)
+    first = [one for one in sentences if is_of_another_line(one)]
+    rest = [one for one in sentences if not is_of_another_line(one)]
+    within = f" {within_words(figure)}" if within_words(figure) else ""
     lines = [
+        sentence("; ".join(first)),
         f"{figure.measure.replace('_', ' ').capitalize()}, {phase_name(figure.phase)}, {limit_text(figure)}: "
-        f"outside {minutes(figure.outside_s)}, observed {minutes(figure.observed_s)}, left out "
-        f"{minutes(figure.excluded_s)}, masked {minutes(figure.masked_s)}, missing {minutes(figure.missing_s)}."
+        f"outside {minutes(figure.outside_s)}{within}, observed {minutes(figure.observed_s)}, left out "
+        f"{minutes(figure.excluded_s)}, masked {minutes(figure.masked_s)}, missing {minutes(figure.missing_s)}.",
     ]
     if figure.longest_run_s:
-        lines.append(f"Longest stretch {length(figure.longest_run_s)} min:s.")
+        lines.append(
+            f"Longest stretch {length(figure.longest_run_s)} min:s; largest single area {largest_words(figure)}."
+        )
+    if bridged_words(figure) != NONE:
+        lines.append(f"With a straight line across masked seconds, an estimate: {bridged_words(figure)}.")
     if figure.site:
-        lines.append(f"From: {figure.site.replace('_', ' ')}.")
-    if figure.note:
-        lines.append(f"{readable(figure.note)[:1].upper()}{readable(figure.note)[1:]}.")
+        lines.append(f"From: {site_words(figure.site)}.")
+    lines.append(sentence("; ".join(rest)))
     if figure.limit_source:
-        of_set = f"; set {figure.limit_set}" if figure.limit_set else ""
-        lines.append(f"Limit: {figure.limit_source}{of_set}.")
-    return "\n".join(lines)
+        of_set = f"; set {set_title(figure)}" if figure.limit_set else ""
+        lines.append(f"Limit: {readable(figure.limit_source)}{of_set}.")
+    if figure.rivals:
+        lines.append(f"Other limits: {rivals_words(figure)}.")
+    if figure.method:
+        lines.append(f"Counted: {readable(figure.method)}.")
+    return "\n".join(filter(None, lines))
 
 
 class FiguresList(ListPane):
@@ -244,7 +263,8 @@ class FiguresList(ListPane):
     def show_figures(self, figures: Sequence[Figure]) -> None:
         """Show the figures that could be computed; the others stand at the end, in grey."""
         ordered = sorted(figures, key=lambda figure: figure.value is None)
-        self.set_rows([figure_row(number, figure) for number, figure in enumerate(ordered)])
+        named = enumerate(zip(ordered, figure_names(ordered), strict=True))
+        self.set_rows([figure_row(number, figure, name) for number, (figure, name) in named])
         self._head(ordered)
         self._tell()
 

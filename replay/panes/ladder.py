@@ -26,12 +26,13 @@ from ..strips.theme import PAPER, Theme
 from .clamp_row import CLAMP, Moment
 from .clock_face import ClockFace, length, plus_minus
 from .phase_times import PhaseTimes
+from .rung_drag import EdgeDrag, edge_at
 from .rung_paint import paint_rung
 from .rungs import LANES, NOT_SHOWN, Rung, lane_of, rung_of
 
 HOW = (
     "Phases as nested bars. Up and Down choose a phase, Enter goes to its start, [ and ] set its start and its end "
-    "at the playhead, the menu key shows what else there is."
+    "at the playhead, the menu key shows what else there is. An end can be dragged; Esc leaves it where it was."
 )
 ALTERNATIVES_SHOWN = 4
 _KEYS = {"[": "start", "i": "start", "]": "end", "o": "end"}
@@ -59,6 +60,7 @@ class PhaseLadder(QWidget):
         super().__init__(parent)
         self.rungs: list[Rung] = []
         self.chosen: int | None = None
+        self._drag: EdgeDrag | None = None
         self._face = face
         self._theme = theme
         self._span = Span(0.0, 1.0)
@@ -97,7 +99,9 @@ class PhaseLadder(QWidget):
         """A row for one more clamp, chosen, without times yet: [ and ] set them, Esc forgets it."""
         if all(rung.is_set for rung in self.rungs):
             taken = [rung.index for rung in self.rungs if rung.name == CLAMP]
-            self.rungs.append(Rung(CLAMP, math.nan, math.nan, lane_of(CLAMP), index=max(taken, default=-1) + 1))
+            self.rungs.append(
+                Rung(CLAMP, math.nan, math.nan, lane_of(CLAMP), index=max(taken, default=-1) + 1)
+            )
         self.choose(next(rung for rung in self.rungs if not rung.is_set))
         self.said.emit("One more clamp: [ and ] set its start and its end at the playhead, Esc forgets it.")
 
@@ -231,8 +235,9 @@ class PhaseLadder(QWidget):
         for number, rung in enumerate(self.rungs):
             if rung.is_set:
                 per_second = self._x(1.0) - self._x(0.0)
+                drawn = self._drag.shown if self._drag is not None and rung is self._drag.rung else rung
                 paint_rung(
-                    painter, self._box(rung), rung, per_second, self._theme, chosen=number == self.chosen
+                    painter, self._box(drawn), drawn, per_second, self._theme, chosen=number == self.chosen
                 )
             else:
                 self._paint_unset(painter, rung, number == self.chosen)
@@ -294,12 +299,39 @@ class PhaseLadder(QWidget):
         if event.button() != Qt.MouseButton.LeftButton:
             return
         rung = self.rung_at(event.position())
+        self._drag = self._edge_at(event.position())
+        rung = self._drag.rung if self._drag is not None else rung
         if rung is not None:
             self.choose(rung)
-        if left <= event.position().x() <= right and (rung is None or rung.is_set):
+        if self._drag is None and left <= event.position().x() <= right and (rung is None or rung.is_set):
             self.jumped.emit(self._t(event.position().x()))
-        elif rung is not None:
+        elif rung is not None and not rung.is_set:
             self.show_menu(event.globalPosition().toPoint())
+
+    def mouseMoveEvent(self, event: QMouseEvent) -> None:
+        """Move the end that is dragged, or show that one can be."""
+        if self._drag is None:
+            over = self._edge_at(event.position()) is not None
+            self.setCursor(Qt.CursorShape.SplitHCursor if over else Qt.CursorShape.ArrowCursor)
+            return
+        self._drag = self._drag.to(self._t(event.position().x()))
+        QToolTip.showText(event.globalPosition().toPoint(), self.tip(self._drag.shown), self)
+        self.update()
+
+    def mouseReleaseEvent(self, event: QMouseEvent) -> None:
+        """Set the end where it was left; one that was not moved is gone to."""
+        drag, self._drag = self._drag, None
+        if drag is None or event.button() != Qt.MouseButton.LeftButton:
+            return
+        self.update()
+        if drag.moved:
+            self.times.set_edge(drag.rung, drag.edge, drag.moment)
+        else:
+            self.jumped.emit(drag.t)
+
+    def _edge_at(self, position: QPointF) -> EdgeDrag | None:
+        row = [rung for rung in self.rungs if rung.is_set and self._in_lane(rung, position)]
+        return edge_at(row, position.x(), self.rung_at(position), self._x)
 
     def mouseDoubleClickEvent(self, event: QMouseEvent) -> None:
         """Go to the start of the phase under the pointer."""
@@ -338,6 +370,9 @@ class PhaseLadder(QWidget):
                 self.show_menu(self._below(rung))
         elif rung is not None and event.text().lower() in _KEYS and event.text():
             self.times.set_edge(rung, _KEYS[event.text().lower()], Moment(self._playhead))
+        elif key == Qt.Key.Key_Escape and self._drag is not None:
+            self._drag = None
+            self.update()
         elif key == Qt.Key.Key_Escape and self._can_forget:
             self.times.forget()
             self._forget_added()
@@ -354,7 +389,7 @@ class PhaseLadder(QWidget):
     def _can_forget(self) -> bool:
         """Whether an end or a row is waiting that Esc takes away."""
         added = self.rung is not None and not self.rung.is_set and self._other_clamps
-        return bool(self.times.begun) or bool(added)
+        return bool(self.times.begun) or bool(added) or self._drag is not None
 
     @property
     def _other_clamps(self) -> bool:

@@ -133,6 +133,8 @@ def _told(row: LimitRow) -> str:
         f"<p>{escape(STATUS[own.status][:1].upper() + STATUS[own.status][1:])}: {escape(readable(own.cited))}"
         f"{escape(note)}. Set {escape(row.set_name)}, version {escape(row.version)}.</p>"
     )
+    finds = words.finds_words(row)
+    lines.append(f"<p>{escape(finds[:1].upper() + finds[1:])}.</p>")
     if row.stands_back_for:
         lines.append(
             f"<p>It stands back for the limit of {escape(row.stands_back_for)} on the same measure and phase: a unit's "

@@ -32,7 +32,7 @@ from PySide6.QtWidgets import (
 
 from .. import limit_words as words
 from ..limit_files import keep_copy, kept_sets
-from ..wording import readable
+from ..wording import readable, several
 from .limit_card import LimitCard
 from .limit_changes_list import ChangesPane
 from .lists import Column, ListPane, Row
@@ -88,7 +88,8 @@ class LimitsBox(QDialog):
         self.resize(1240, 740)
         self._case, self._author, self._folder = case, author, folder
         self._now = chosen_in(case)
-        self._files: dict[str, Path] = {}  # files that were opened here, by the title of their set
+        self._kept = kept_sets(folder)
+        self._files: list[tuple[LimitSet, Path]] = []  # what was opened here
         self._offered: list[LimitSet] = []
         self._wanted: dict[tuple[str, str], dict[str, Any]] = {}
         self._filling = False
@@ -114,7 +115,7 @@ class LimitsBox(QDialog):
         self.said.setWordWrap(True)
         self.said.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self._arrange()
-        self._offer([*default_sets(), *self._now.sets, *kept_sets(folder)])
+        self._offer([*default_sets(), *self._now.sets, *(one for one, _ in self._kept)])
         self._show()
         for row in self.list.model.rows[:1]:
             self.list.select(row.key)
@@ -196,14 +197,23 @@ class LimitsBox(QDialog):
         self._filling = True
         self.sets.clear()
         for one in self._offered:
-            item = QListWidgetItem(f"{one.title} ({len(one)} limits)" if one.is_shipped else _own(one))
-            item.setToolTip(one.about or one.title)
+            item = QListWidgetItem(self._set_words(one))
+            item.setToolTip("\n".join(filter(None, [self._set_words(one), one.about])))
             item.setFlags(
                 Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable | Qt.ItemFlag.ItemIsUserCheckable
             )
             item.setCheckState(Qt.CheckState.Checked if one in in_force else Qt.CheckState.Unchecked)
             self.sets.addItem(item)
         self._filling = False
+
+    def _set_words(self, one: LimitSet) -> str:
+        """Name, version, how many limits, and where it is from: two files can have one name and version."""
+        if one.is_shipped:
+            where = "comes with the program"
+        else:
+            files = [path.name for other, path in (*self._files, *self._kept) if other == one]
+            where = f"a unit's own, file {files[0]}" if files else "a unit's own, kept in this case"
+        return f"{one.title} ({several(len(one), 'limit')}), {where}"
 
     def _wanted_sets(self) -> tuple[LimitSet, ...]:
         return self.choice.sets
@@ -245,7 +255,7 @@ class LimitsBox(QDialog):
         except CaseError as refused:
             self.say(refused.sentence)
             return
-        self._files[one.title] = path
+        self._files.append((one, path))
         self._offer([one])
         self._want_sets([*(other for other in self._wanted_sets() if other.name != one.name), one])
 
@@ -314,7 +324,7 @@ class LimitsBox(QDialog):
             return
         told = []
         for one in self.choice.sets:
-            path = self._files.get(one.title)
+            path = next((path for other, path in self._files if other == one), None)
             if path is not None:
                 try:
                     keep_copy(path, self._folder)
@@ -340,10 +350,6 @@ class LimitsBox(QDialog):
         super().done(result)
 
 
-def _own(one: LimitSet) -> str:
-    return f"{one.title}, a unit's own ({len(one)} limits)"
-
-
 def _row(at: int, one: LimitRow) -> Row:
     limit = one.limit
     cells = (
@@ -359,8 +365,8 @@ def _row(at: int, one: LimitRow) -> Row:
         start=0.0,
         end=0.0,
         cells=(*cells[:-1], _short(cells[-1])),
-        order=(at, cells[1], limit.value, cells[3], cells[4], cells[5]),
-        tip="\n".join((*cells[:-1], words.source_words(one))),
+        order=(at, cells[1], f"{limit.unit} {limit.value + 1e6:015.4f}", cells[3], cells[4], cells[5]),
+        tip="\n".join((*cells[:-1], words.finds_words(one), words.source_words(one))),
         dim=bool(one.stands_back_for),
         item=one,
     )

@@ -2,155 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from collections.abc import Callable, Sequence
 
-from PySide6.QtCore import (
-    QAbstractTableModel,
-    QModelIndex,
-    QPersistentModelIndex,
-    QRect,
-    QSortFilterProxyModel,
-    Qt,
-    Signal,
-)
-from PySide6.QtGui import QColor, QResizeEvent
+from PySide6.QtCore import QModelIndex, QPoint, QRect, Qt, Signal
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QHeaderView,
     QLabel,
+    QMenu,
     QStyle,
     QTableView,
     QVBoxLayout,
     QWidget,
 )
 
+from .rows import Column, Row, RowsModel, RowsProxy
 from .typing_boxes import FilterBox
 
-_Index = QModelIndex | QPersistentModelIndex
-_Role = Qt.ItemDataRole
+__all__ = ["Column", "ListPane", "Row", "RowsModel"]
+
 PADDING = 17  # pixels beside the text of a cell
 BESIDE = 15  # pixels of these that text may not use
 SORT_SIGN = 16  # pixels of the sign that says which way a column is sorted
 MARGIN = 4  # pixels around the list
+WORDS = 0.28  # share that the words keep beside a firm column
 WIDEST = 0.4  # share of the list that a column of words may take before its words are wrapped
-_DIM = QColor("#6A6A66")  # 5.3:1 on the ground
-
-
-@dataclass(frozen=True, slots=True)
-class Column:
-    """One column.
-
-    Attributes
-    ----------
-    heading : str
-    sample : str
-        A text that it has room for from the start; it grows with what it holds. Empty: it takes what is left.
-    tip : str
-        What the column holds.
-    right : bool
-        Set flush right.
-    spare : bool
-        Left out where the words would have no room, the last one first: what it says stands in the row's tip as
-        well.
-    """
-
-    heading: str
-    sample: str = ""
-    tip: str = ""
-    right: bool = False
-    spare: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One thing in time.
-
-    Attributes
-    ----------
-    key : str
-        Stable name, by which the selection survives a new list.
-    start, end : float
-        Reference seconds.
-    cells : tuple of str
-        What stands in the columns.
-    order : tuple
-        What the columns sort by.
-    tip : str
-        Shown on hovering.
-    dim : bool
-        Set aside: written in grey, its state says so as well.
-    item : object
-        What the row stands for.
-    """
-
-    key: str
-    start: float
-    end: float
-    cells: tuple[str, ...]
-    order: tuple[Any, ...]
-    tip: str = ""
-    dim: bool = False
-    item: Any = None
-
-
-class RowsModel(QAbstractTableModel):
-    """Rows under columns, for Qt's views."""
-
-    def __init__(self, columns: Sequence[Column], parent: QWidget | None = None) -> None:
-        super().__init__(parent)
-        self.columns = tuple(columns)
-        self.rows: list[Row] = []
-
-    def set_rows(self, rows: Sequence[Row]) -> None:
-        """Show other rows."""
-        self.beginResetModel()
-        self.rows = list(rows)
-        self.endResetModel()
-
-    def rowCount(self, parent: _Index = QModelIndex()) -> int:  # noqa: B008
-        """Rows under the headings."""
-        return 0 if parent.isValid() else len(self.rows)
-
-    def columnCount(self, parent: _Index = QModelIndex()) -> int:  # noqa: B008
-        """Columns."""
-        return 0 if parent.isValid() else len(self.columns)
-
-    def data(self, index: _Index, role: int = _Role.DisplayRole) -> Any:
-        """What stands in a cell, and how it looks."""
-        row = self.rows[index.row()]
-        if role in (_Role.DisplayRole, _Role.AccessibleTextRole):
-            return row.cells[index.column()]
-        if role == _Role.UserRole:
-            return row.order[index.column()]
-        if role == _Role.ToolTipRole:
-            return row.tip or row.cells[index.column()]
-        if role == _Role.ForegroundRole and row.dim:
-            return _DIM
-        if role == _Role.TextAlignmentRole and self.columns[index.column()].right:
-            return Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
-        return None
-
-    def headerData(self, section: int, orientation: Qt.Orientation, role: int = _Role.DisplayRole) -> Any:
-        """Headings of the columns."""
-        if orientation != Qt.Orientation.Horizontal:
-            return None
-        if role == _Role.DisplayRole:
-            return self.columns[section].heading
-        if role == _Role.ToolTipRole:
-            return self.columns[section].tip or self.columns[section].heading
-        if role == _Role.TextAlignmentRole:
-            side = Qt.AlignmentFlag.AlignRight if self.columns[section].right else Qt.AlignmentFlag.AlignLeft
-            return side | Qt.AlignmentFlag.AlignVCenter
-        return None
-
-    def set_heading(self, section: int, heading: str) -> None:
-        """Write another heading over a column."""
-        old = self.columns[section]
-        changed = replace(old, heading=heading)
-        self.columns = (*self.columns[:section], changed, *self.columns[section + 1 :])
-        self.headerDataChanged.emit(Qt.Orientation.Horizontal, section, section)
 
 
 class ListPane(QWidget):
@@ -162,10 +39,13 @@ class ListPane(QWidget):
         The person wants to go where this row begins.
     selected()
         Another row, or none, is selected: ask `current`.
+    shown_changed()
+        Other rows are shown, by another filter or other rows.
     """
 
     jumped = Signal(object)
     selected = Signal()
+    shown_changed = Signal()
 
     def __init__(
         self, name: str, columns: Sequence[Column], empty: str, parent: QWidget | None = None
@@ -173,11 +53,8 @@ class ListPane(QWidget):
         super().__init__(parent)
         self.setAccessibleName(name)
         self.model = RowsModel(columns, self)
-        self._proxy = QSortFilterProxyModel(self)
+        self._proxy = RowsProxy(self)
         self._proxy.setSourceModel(self.model)
-        self._proxy.setFilterKeyColumn(-1)
-        self._proxy.setFilterCaseSensitivity(Qt.CaseSensitivity.CaseInsensitive)
-        self._proxy.setSortRole(_Role.UserRole)
 
         self.filter = FilterBox(self)
         self.filter.setPlaceholderText(f"Filter {name.lower()}")
@@ -216,7 +93,7 @@ class ListPane(QWidget):
         self.empty.setWordWrap(True)
         self.empty.setProperty("quiet", True)
 
-        layout = QVBoxLayout(self)
+        self._column = layout = QVBoxLayout(self)
         layout.setContentsMargins(MARGIN, MARGIN, MARGIN, 0)
         layout.setSpacing(4)
         layout.addWidget(self.filter)
@@ -232,6 +109,12 @@ class ListPane(QWidget):
         self._fit()
         if kept is not None:
             self.select(kept.key)
+        self.shown_changed.emit()
+
+    def want(self, wanted: Callable[[Row], bool] | None) -> None:
+        """Show only rows that this holds for, beside the words of the filter."""
+        self._proxy.want(wanted)
+        self._refiltered()
 
     def say_why_empty(self, words: str) -> None:
         """What stands in place of rows while there are none."""
@@ -240,9 +123,16 @@ class ListPane(QWidget):
 
     @property
     def current(self) -> Row | None:
-        """The selected row."""
+        """The selected row; of several the one that the keyboard is on."""
         chosen = self.table.selectionModel().selectedRows()
-        return self.row_at(chosen[0]) if chosen else None
+        at = self.table.currentIndex().row()
+        return self.row_at(next((one for one in chosen if one.row() == at), chosen[0])) if chosen else None
+
+    @property
+    def chosen(self) -> list[Row]:
+        """Every selected row, as sorted."""
+        found = self.table.selectionModel().selectedRows()
+        return [self.row_at(index) for index in sorted(found, key=lambda index: index.row())]
 
     def row_at(self, index: QModelIndex) -> Row:
         """The row that the table shows at an index."""
@@ -276,19 +166,65 @@ class ListPane(QWidget):
         super().resizeEvent(event)
         self._fit()
 
+    # -- order --------------------------------------------------------------------------------------
+
+    @property
+    def sorting(self) -> tuple[str, bool]:
+        """Heading of the column that rows are sorted by, and whether the greatest stands first."""
+        header = self.table.horizontalHeader()
+        descending = header.sortIndicatorOrder() == Qt.SortOrder.DescendingOrder
+        return self._heading(self._sorted_by()), descending
+
+    def sort(self, heading: str, descending: bool = False) -> None:
+        """Sort by the column of this heading; one that is not there changes nothing."""
+        order = Qt.SortOrder.DescendingOrder if descending else Qt.SortOrder.AscendingOrder
+        for number in range(len(self.model.columns)):
+            if self._heading(number) == heading:
+                self.table.sortByColumn(number, order)
+
+    def ask_sorting(self) -> QMenu:
+        """A menu of the columns, by one of which the rows are then sorted; the one in force turns them round."""
+        menu = QMenu(self)
+        menu.setAccessibleName("Sort by")
+        now, descending = self.sorting
+        for number in range(len(self.model.columns)):
+            heading = self._heading(number)
+            way = f"  {'greatest' if descending else 'least'} first, turn round" if heading == now else ""
+            entry = menu.addAction(f"Sort by {heading}{way}")
+            turned = heading == now and not descending
+            entry.triggered.connect(
+                lambda _=False, heading=heading, turned=turned: self.sort(heading, turned)
+            )
+            if heading == now:
+                menu.setActiveAction(entry)
+        menu.aboutToHide.connect(menu.deleteLater)
+        menu.popup(self.table.mapToGlobal(QPoint(0, 0)))
+        return menu
+
+    def _heading(self, number: int) -> str:
+        """What a column is called when sorted by; that of the times has the unit in force over it."""
+        return "Time" if number == 0 else self.model.columns[number].heading
+
+    # -- filter -------------------------------------------------------------------------------------
+
     def _filter(self, text: str) -> None:
         self._proxy.setFilterFixedString(text)
+        self._refiltered()
+
+    def _refiltered(self) -> None:
         self._say_empty()
         self._fit_heights()
+        self.shown_changed.emit()
 
     def _say_empty(self) -> None:
-        words = self._why_empty
-        many = len(self.model.rows)
-        if many:
-            lines = "row" if many == 1 else f"{many} rows"
-            words = f"None of the {lines} has “{self.filter.text()}” in it. Esc clears the filter."
-        self.empty.setText(words)
+        self.empty.setText(self._why_none() if self.model.rows else self._why_empty)
         self.empty.setVisible(not self._proxy.rowCount())
+
+    def _why_none(self) -> str:
+        """What stands in place of rows while none of them passes the filter."""
+        many = len(self.model.rows)
+        lines = "row" if many == 1 else f"{many} rows"
+        return f"None of the {lines} has “{self.filter.text()}” in it. Esc clears the filter."
 
     def _to_first_hit(self) -> None:
         if self._proxy.rowCount():
@@ -325,6 +261,7 @@ class ListPane(QWidget):
             heading = wide(column.heading) + (SORT_SIGN if number == self._sorted_by() else 0)
             longest = max((wide(text) for text in texts), default=0)
             word = max((wide(word) for text in texts for word in text.split()), default=0)
+            word = longest if column.right else word  # a number and its unit stay on one line
             self._widest.append(max(longest, wide(column.sample), heading) + PADDING)
             self._least.append(max(word, heading) + PADDING)
 
@@ -342,10 +279,14 @@ class ListPane(QWidget):
         need = [min(wide, limit) if columns[n].sample else wide for n, wide in enumerate(self._widest)]
         shown = list(range(len(columns)))
         for number in reversed(range(len(columns))):
-            if columns[number].spare and sum(need[n] for n in shown) > room:
+            too_wide = columns[number].spare and sum(need[n] for n in shown) > room
+            if too_wide or (columns[number].firm and sum(self._least[n] for n in shown) > room):
                 shown.remove(number)
         fixed = [number for number in shown if columns[number].sample]
-        short = sum(need[n] if n in fixed else self._least[n] for n in shown) - room
+        # Beside a firm column the words keep a share of the room, so that it does not push them to one word a line.
+        share = round(WORDS * room) if any(columns[n].firm for n in shown) else 0
+        least = {n: min(self._widest[n], max(self._least[n], share)) for n in shown if n not in fixed}
+        short = sum(need[n] if n in fixed else least[n] for n in shown) - room
         for number in sorted(fixed, key=lambda n: self._least[n] - need[n]):
             given = min(max(short, 0), max(need[number] - self._least[number], 0))
             need[number] -= given

@@ -9,8 +9,11 @@ from PySide6.QtCore import QUrl, Signal
 from PySide6.QtWidgets import QTextBrowser, QWidget
 
 CLOCKS = "Clocks that nobody has set"
+ASKED = "Cannot all be as it stands: phases, lines and traces"
+UNEXPLAINED = "Unexplained: several lines moved, and no rule covers it (U marks one)"
 FAR_AWAY = "Far from everything else: kept, but not shown"
 _SET_CLOCKS = "set-clocks"
+_GO = "go:"
 
 Section = tuple[str, list[str]]
 
@@ -24,11 +27,15 @@ def sections(
     set_aside: Iterable[str] = (),
     far_away: Iterable[str] = (),
     clocks: Iterable[str] = (),
+    asked: Iterable[str] = (),
+    unexplained: Iterable[str] = (),
 ) -> list[Section]:
     """Headed lists, empty ones left out."""
     named = (
         ("In dispute: two edits replace the same one, the later stands meanwhile", list(conflicts)),
         (CLOCKS, list(clocks)),
+        (ASKED, list(asked)),
+        (UNEXPLAINED, list(unexplained)),
         (FAR_AWAY, list(far_away)),
         ("Not looked for", list(not_looked_for)),
         ("Seen and not put forward", list(held_back)),
@@ -45,9 +52,12 @@ class LooseEnds(QTextBrowser):
     -------
     clocks_wanted()
         The person wants to set the clocks that nobody has set.
+    unexplained_wanted(number)
+        The person wants to see one of the unexplained changes, by its place in the list.
     """
 
     clocks_wanted = Signal()
+    unexplained_wanted = Signal(int)
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -65,7 +75,7 @@ class LooseEnds(QTextBrowser):
             return
         html = []
         for heading, lines in found:
-            items = "".join(f"<li>{escape(line)}</li>" for line in lines)
+            items = "".join(f"<li>{_item(heading, at, line)}</li>" for at, line in enumerate(lines))
             link = f" <a href='{_SET_CLOCKS}'>Set clocks…</a>" if heading in (CLOCKS, FAR_AWAY) else ""
             html.append(f"<p><b>{escape(heading)}</b> ({len(lines)}){link}</p><ul>{items}</ul>")
         self.setHtml("".join(html))
@@ -73,3 +83,13 @@ class LooseEnds(QTextBrowser):
     def _clicked(self, link: QUrl) -> None:
         if link.toString() == _SET_CLOCKS:
             self.clocks_wanted.emit()
+        elif link.toString().startswith(_GO):
+            self.unexplained_wanted.emit(int(link.toString().removeprefix(_GO)))
+
+
+def _item(heading: str, at: int, line: str) -> str:
+    """A line; of an unexplained change its time is a link to it."""
+    if heading != UNEXPLAINED:
+        return escape(line)
+    time, _, rest = line.partition(": ")
+    return f"<a href='{_GO}{at}'>{escape(time)}</a>: {escape(rest)}"

@@ -26,6 +26,9 @@ _FILLS = {
     "protamine": "#E0D6C8",
 }
 
+CONFIRMED = "✓ "
+"""Before the name of a phase that a person set."""
+
 SHORT = {
     "pre": "before bypass",
     "going_on": "on",
@@ -63,9 +66,10 @@ def paint_rung(
     painter.drawRect(box.adjusted(0.5, 0.5, -0.5, -0.5))
     metrics = painter.fontMetrics()
     room = int(box.width()) - 6
-    words = rung.words
+    mark = CONFIRMED if rung.confirmed_by else ""
+    words = f"{mark}{rung.words}"
     if metrics.horizontalAdvance(words) > room:
-        words = SHORT.get(rung.name, words)
+        words = f"{mark}{SHORT.get(rung.name, rung.words)}"
     if metrics.horizontalAdvance(words) > room:
         words = metrics.elidedText(words, Qt.TextElideMode.ElideRight, room) if room > 30 else ""
     if words:

@@ -3,25 +3,49 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from html import escape
 
+from afterclamp.annotate.five_questions import HUMAN_MARK, QUESTIONS, human_mark_near
+from afterclamp.annotate.marks import Mark
 from afterclamp.annotate.rules import Find, Link, Rule
+from afterclamp.io.case import Case
 from PySide6.QtCore import QLocale, QUrl, Signal
-from PySide6.QtWidgets import QTextBrowser, QWidget
+from PySide6.QtGui import QImage, QResizeEvent, QTextDocument
+from PySide6.QtWidgets import QStyle, QTextBrowser, QWidget
 
+from ..answered import Answered
 from ..evidence_words import Fact, facts_of, lag_words, link_words, other_explanations, rests_on, subtitle
+from ..find_words import code_words
 from ..wording import site_words
-from .clock_face import ClockFace, length
+from .clock_face import ClockFace, length, within
+from .why_picture import AROUND_S, caption, picture_strips, why_picture
 
-FIVE_QUESTIONS = (
-    "Do independent sites agree?",
-    "Does a downstream channel follow (saturation, reservoir) with the right delay?",
-    "Is the shape possible (a patient cannot go to 300 mmHg in 0.2 s)?",
-    "Is there a human mark (sample, zero, cuff, table)?",
-    "Is the time base right (could the two halves be a minute apart)?",
-)
-"""Asked beside every find (common practice, no source)."""
+PICTURE = QUrl("picture:find")
+_RESIZED = 40  # pixels of width from which the picture is painted anew
+
+
+@dataclass(frozen=True)
+class Beside:
+    """What is shown beside a find's own evidence.
+
+    Attributes
+    ----------
+    case : Case or None
+        For the picture.
+    answered : Answered or None
+        What was worked out for it; None until that has come in.
+    marks : sequence of Mark
+        What people marked since.
+    masked : mapping
+        Masked stretches by channel id.
+    """
+
+    case: Case | None = None
+    answered: Answered | None = None
+    marks: Sequence[Mark] = ()
+    masked: Mapping[str, Sequence[tuple[float, float]]] = field(default_factory=dict)
 
 
 def _judged(place: str, why: str) -> str:
@@ -32,6 +56,34 @@ def _judged(place: str, why: str) -> str:
 def _own(text: str) -> str:
     """A text with its numbers as the person's own country writes them."""
     return re.sub(r"(?<=\d)\.(?=\d)", QLocale().decimalPoint(), text)
+
+
+def plain_words(find: Find) -> str:
+    """How plain a find is, and what that is made of."""
+    words = f"{find.confidence:.2f} of 1, no probability"
+    parts = getattr(find.confidence, "parts", None)
+    if parts is None:
+        return words
+    beyond = "1 or more" if parts.margin >= 1 else f"{max(parts.margin, 0.0):.2f}"
+    long = "3 times or more" if parts.duration >= 3 else f"{parts.duration:.1f} times"
+    return (
+        f"{words}. Beyond its limit by {beyond} of what is taken for plain; {long} the shortest length that counts; "
+        f"{100 * min(parts.seen, 1.0):.0f} % of its seconds seen; "
+        f"{100 * parts.agreement:.0f} % of the other channels asked agree"
+    )
+
+
+def _questions(find: Find, beside: Beside) -> str:
+    """The five questions, each with its answer where one was worked out."""
+    if beside.answered is None:
+        return "".join(f"<li>{escape(question)}</li>" for question in QUESTIONS)
+    answers = list(beside.answered.answers)
+    if beside.case is not None:  # marks are made while one looks: this one is answered anew
+        answers[HUMAN_MARK] = human_mark_near(find, beside.case.notes, beside.marks)
+    return "".join(
+        f"<li>{escape(question)} <b>{escape(answer.said)}</b>: {escape(_own(answer.words))}</li>"
+        for question, answer in zip(QUESTIONS, answers, strict=True)
+    )
 
 
 class WhyCard(QTextBrowser):
@@ -51,6 +103,10 @@ class WhyCard(QTextBrowser):
         self.setAccessibleName("Why card")
         self.setOpenLinks(False)
         self.anchorClicked.connect(self._clicked)
+        self._again: Callable[[], None] | None = None
+        self._painted_for = self._made_for = 0  # pixels of the picture, and of the card then
+        self._shown = ""
+        self._kept: tuple[object, QImage | None, str] | None = None
         self.show_find(None, "", {})
 
     def show_find(
@@ -60,6 +116,7 @@ class WhyCard(QTextBrowser):
         others: Mapping[str, Find],
         rule: Rule | None = None,
         site: str = "",
+        beside: Beside | None = None,
     ) -> None:
         """Show a find; None says what the card is for.
 
@@ -74,17 +131,21 @@ class WhyCard(QTextBrowser):
             The rule that made it.
         site : str
             Why its arterial site is believed.
+        beside : Beside, optional
+            The case and what was worked out: without it no picture, and the questions without answers.
         """
+        self._again = None
         if find is None:
             self.setHtml("<p>Choose a find: its evidence is shown here.</p>")
             return
-        span = f"{self._time(find.start_s)} to {self._time(find.end_s)}, {length(find.end_s - find.start_s)}"
+        beside = beside or Beside()
+        at, where = self.verticalScrollBar().value(), self._shown
+        doubt = within(find.unc_s)
+        span = f"{self._time(find.start_s)} to {self._time(find.end_s)} {escape(doubt)} each"
+        span += f", {length(find.end_s - find.start_s)}"
         name = ", ".join(part for part in (find.name, subtitle(find)) if part)
-        html = [f"<p><b>{escape(find.code)} {escape(name)}</b> · {escape(state)}<br>{span}</p>"]
-        said = find.evidence.get("rule") or (rule.sentence() if rule is not None else "")
-        if said:
-            status = f" ({rests_on(rule)})" if rule is not None else ""
-            html.append(f"<p><i>Rule:</i> {escape(str(said))}{escape(status)}</p>")
+        html = [f"<p><b>{escape(code_words(find))} {escape(name)}</b> · {escape(state)}<br>{span}</p>"]
+        html.append(self._picture(find, beside))
         html.append(f"<table>{''.join(self._fact(fact) for fact in facts_of(find))}</table>")
         could_be = "".join(f"<li>{escape(_own(text))}</li>" for text in other_explanations(find.evidence))
         if could_be:
@@ -96,9 +157,62 @@ class WhyCard(QTextBrowser):
         if find.site:
             why = "" if "believed" in find.evidence else site  # the evidence says it already
             html.append(f"<p><i>Judged at</i> {escape(_judged(site_words(find.site), why))}</p>")
-        asked = "".join(f"<li>{escape(question)}</li>" for question in FIVE_QUESTIONS)
-        html.append(f"<p><i>Is it real?</i></p><ol style='margin-left:-24px'>{asked}</ol>")
+        html.append(f"<p><i>Is it real?</i></p><ol style='margin-left:-24px'>{_questions(find, beside)}</ol>")
+        html.append(f"<p><i>How plain:</i> {escape(_own(plain_words(find)))}</p>")
+        said = find.evidence.get("rule") or (rule.sentence() if rule is not None else "")
+        if said:
+            status = f" ({rests_on(rule)})" if rule is not None else ""
+            html.append(f"<p><i>Rule:</i> {escape(str(said))}{escape(status)}</p>")
         self.setHtml("".join(html))
+        if where == find.key:
+            self.verticalScrollBar().setValue(
+                at
+            )  # the same find, shown again: the reader stays where they were
+        self._shown = find.key
+        self._again = lambda: self.show_find(find, state, others, rule, site, beside)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Paint the picture again where there is another width for it."""
+        super().resizeEvent(event)
+        if self._again is not None and abs(self.width() - self._made_for) > _RESIZED:
+            self._again()
+
+    def _picture(self, find: Find, beside: Beside) -> str:
+        # With room for a scroll bar, whether or not it is shown yet.
+        bar = self.style().pixelMetric(QStyle.PixelMetric.PM_ScrollBarExtent)
+        self._made_for = self.width()
+        self._painted_for = self.width() - bar - 2 * self.frameWidth()
+        if beside.case is None:
+            return ""
+        limit_on = beside.answered.limit_on if beside.answered is not None else ""
+        near = {
+            name: [
+                one for one in spans if one[1] > find.start_s - AROUND_S and one[0] < find.end_s + AROUND_S
+            ]
+            for name, spans in beside.masked.items()
+        }
+        settled = (beside.case, find, limit_on, near, self._face.writer, self._painted_for)
+        if self._kept is None or self._kept[0] != settled:  # a mark somewhere else must not paint it again
+            strips = picture_strips(beside.case, find, limit_on)
+            image = why_picture(
+                beside.case,
+                find,
+                self._painted_for - 16,
+                strips,
+                masked=near,
+                time_text=self._face.writer,
+                ratio=self.devicePixelRatioF(),
+            )
+            self._kept = settled, image, caption(find, strips, limit_on)
+        _, image, words = self._kept
+        if image is None:
+            return "<p>None of its channels was recorded around it.</p>"
+        self.document().addResource(QTextDocument.ResourceType.ImageResource, PICTURE, image)
+        size = image.deviceIndependentSize()
+        return (
+            f"<p><img src='{PICTURE.toString()}' width='{size.width():.0f}' height='{size.height():.0f}'><br>"
+            f"<small>{escape(_own(words))}</small></p>"
+        )
 
     def _time(self, t: float) -> str:
         return f"<a href='t:{t:.3f}'>{escape(self._face.text(t))}</a>"

@@ -6,13 +6,14 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from ..tables import limit_text
-from ..wording import NONE, in_minutes, number, phase_name, quantity, readable, site_words, unit_name
+from ..figure_words import largest_words, limit_text, set_title, within_words
+from ..limit_words import number_words
+from ..wording import NONE, in_minutes, number, phase_name, quantity, readable, site_words
 from .content import Row, Section, Table
 
 if TYPE_CHECKING:
     from afterclamp.annotate.figures import Figure
-    from afterclamp.annotate.limits import LimitSet
+    from afterclamp.annotate.limits import Limit, LimitSet
 
 LEAD = (
     "Outside is the time on the far side of a limit, of the time observed; area is depth times time; farthest is the "
@@ -46,13 +47,13 @@ def _numbered(measured: Sequence[Figure]) -> Cited:
     cited: dict[tuple[str, str], int] = {}
     for figure in measured:
         if figure.limit_source:
-            cited.setdefault((figure.limit_source, figure.limit_set), len(cited) + 1)
+            cited.setdefault((figure.limit_source, set_title(figure)), len(cited) + 1)
     return cited
 
 
 def _limit(figure: Figure, cited: Cited) -> str:
     """A limit with the number of its source."""
-    number_of = cited.get((figure.limit_source, figure.limit_set))
+    number_of = cited.get((figure.limit_source, set_title(figure)))
     return f"{limit_text(figure)} [{number_of}]" if number_of else limit_text(figure)
 
 
@@ -81,19 +82,30 @@ def _denominator(figure: Figure) -> tuple[str, ...]:
 def _numbers(figure: Figure) -> tuple[str, ...]:
     digits = 0 if figure.nadir is not None and abs(figure.nadir) >= 100 else 1
     return (
-        in_minutes(figure.outside_s),
+        _outside_min(figure),
         in_minutes(figure.observed_s),
-        quantity(figure.area, figure.unit),
+        _area(figure),
         number(figure.nadir, digits) if figure.outside_s > 0 else NONE,
         in_minutes(figure.longest_run_s),
         *_denominator(figure),
     )
 
 
+def _outside_min(figure: Figure) -> str:
+    """Minutes outside with their ±."""
+    return f"{in_minutes(figure.outside_s)} {within_words(figure)}".rstrip()
+
+
+def _area(figure: Figure) -> str:
+    """The area, and that of the largest single stretch where that is not all of it."""
+    whole, largest = quantity(figure.area, figure.unit), largest_words(figure)
+    return whole if largest in (whole, NONE) else f"{whole}; {largest}"
+
+
 _NUMBERS = (
     "outside min",
     "of observed min",
-    "area",
+    "area; largest single",
     "farthest",
     "longest min",
     "left out min",
@@ -104,6 +116,7 @@ _NUMBERS = (
 
 def _outside(measured: Sequence[Figure], name: Name, cited: Cited) -> Table:
     rows, told = [], set[str]()
+    methods = "; ".join(dict.fromkeys(figure.method for figure in measured if figure.method))
     for key, figure in enumerate(measured, start=1):
         rows.append(
             Row(
@@ -119,7 +132,7 @@ def _outside(measured: Sequence[Figure], name: Name, cited: Cited) -> Table:
             )
         )
     return Table(
-        caption="Time and area outside limits, artefacts masked",
+        caption="Time and area outside limits, artefacts masked" + (f": {methods}" if methods else ""),
         headings=("measure", "phase", "limit", *_NUMBERS, "site"),
         rows=tuple(rows),
         right="<<<>>>>>>>><",
@@ -238,25 +251,31 @@ def _source(cited: str, status: str) -> str:
     return readable(cited.removeprefix(status).lstrip(": ,;")) or NONE
 
 
+def _rivals(one: LimitSet, limit: Limit) -> str:
+    """Limits that say otherwise, each with its source."""
+    return "; ".join(readable(f"{rival.words} ({rival.cited})") for rival in one.rivals_of(limit)) or NONE
+
+
 def _limits(one: LimitSet) -> Table:
     from afterclamp.annotate.limits import STATUS
 
     return Table(
         caption=f"Limits in force: {one.title}. {one.about}",
-        headings=("measure", "phase", "outside is", "rests on", "source", "note"),
+        headings=("measure", "phase", "outside is", "rests on", "source", "note", "other limits"),
         rows=tuple(
             Row(
                 (
                     limit.measure.replace("_", " "),
                     "off bypass" if limit.phase == "off" else phase_name(limit.phase),
-                    limit.words.replace(limit.unit, unit_name(limit.unit)).rstrip(),
+                    number_words(limit),
                     STATUS[limit.status],
                     _source(limit.cited, STATUS[limit.status]),
                     readable(limit.note),
+                    _rivals(one, limit),
                 )
             )
             for limit in one
             if limit.figure
         ),
-        widths=(30, 24, 28, 22, 44, 50),
+        widths=(26, 20, 24, 18, 38, 38, 44),
     )

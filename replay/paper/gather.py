@@ -7,22 +7,25 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from afterclamp.annotate.phases import durations, phases
+from afterclamp.annotate.phases import phases
 from afterclamp.annotate.quality import masked_seconds
 from afterclamp.annotate.site import believed_site
+from afterclamp.annotate.view import View
 
 from ..cautions import CAUTIONS, CAUTIONS_TITLE
 from ..footing import CaseFooting, confirmed_words, states_of
 from ..mask_words import people_words
-from ..wording import NONE, length, phase_name, several, spread
+from ..wording import length, phase_name, several
 from .appendix import appendix
 from .clock_section import clock_section
-from .content import CaseContent, Picture, Row, Section, Table
+from .content import CaseContent, Picture, Section
 from .figure_section import figure_section, limit_section
 from .headline import headline
 from .mask_section import mask_section
-from .moments import find_sections, mark_section, phase_key, rule_table, said_section, when
+from .moments import find_sections, mark_section, rule_table, said_section
 from .names import Names
+from .phase_section import phase_section
+from .rule_section import changed_numbers
 from .value_section import ledger_section, value_section
 
 if TYPE_CHECKING:
@@ -86,7 +89,7 @@ def gather(
             Section("In short", tables=(headline(case, found_phases, computed, believe),)),
             *_operation(case, found_phases, found),
             _whole(case, found_phases),
-            _phase_section(case, found_phases, name),
+            phase_section(case, found_phases, View.of(case, believe), found, name),
             figure_section(computed, name),
             value_section(computed_values(case, believe, sets), name),
             ledger_section(case, anticoagulation(case), cardioplegia(case)),
@@ -96,7 +99,7 @@ def gather(
             said_section(case),
             appendix(case, states),
             *clock_section(case),
-            Section("Appendix: rules", tables=(rule_table(found),)),
+            Section("Appendix: rules", tables=(rule_table(found),), closing=changed_numbers(case)),
             limit_section(computed, sets),
         ),
         cautions=(f"{CAUTIONS_TITLE} {CAUTIONS[0]}", *CAUTIONS[1:]),
@@ -198,29 +201,6 @@ def _whole(case: Case, found_phases: Sequence[Phase]) -> Section:
     return Section("Everything recorded", picture=picture)
 
 
-def _durations(found_phases: Sequence[Phase]) -> Table:
-    return Table(
-        caption="Durations, min:s",
-        headings=("duration", "sum", "±", "parts", "each", "counted as"),
-        rows=tuple(
-            Row(
-                (
-                    one.name,
-                    length(one.total_s),
-                    spread(one.unc_s),
-                    str(len(one.each)),
-                    " + ".join(length(part[2]) for part in one.each) if len(one.each) > 1 else NONE,
-                    one.method,
-                ),
-                link=phase_key(name, 0),
-            )
-            for name, one in durations(found_phases).items()
-        ),
-        right="<>>>",
-        widths=(32, 12, 22, 10, 34, 52),
-    )
-
-
 def _overview_words(case: Case, shown: Sequence[Channel], found_phases: Sequence[Phase]) -> str:
     names = ", ".join(dict.fromkeys(channel.plain_name for channel in shown))
     told = "; ".join(
@@ -229,47 +209,3 @@ def _overview_words(case: Case, shown: Sequence[Channel], found_phases: Sequence
         if not phase.parent or phase.name in ("bypass", "lower_body_arrest", "clamp")
     )
     return f"Strips of the whole record of {length(case.span.duration)} min:s with {names}. {told}."
-
-
-# -- phases ------------------------------------------------------------------------------------------
-
-
-def _phase_section(case: Case, found: Sequence[Phase], name: Names) -> Section:
-    rows = []
-    for phase in found:
-        alternatives = "; ".join(phase.alternatives)
-        rows.append(
-            Row(
-                (
-                    f"{'· ' if phase.parent else ''}{phase_name(phase.name)}",
-                    when(case, phase.start_s),
-                    spread(phase.start.unc_s),
-                    when(case, phase.end_s),
-                    spread(phase.end.unc_s),
-                    length(phase.duration_s),
-                    f"confirmed by {phase.confirmed_by}" if phase.confirmed_by else "proposed",
-                    ", ".join(name(one) for one in phase.source.split(", ")) or "the record",
-                ),
-                key=phase_key(phase.name, phase.index),
-                note=phase.rule + (f". Could also be: {alternatives}" if alternatives else ""),
-            )
-        )
-    return Section(
-        "Phases",
-        lead=(
-            "A boundary is taken from the trace named last in its row unless somebody confirmed another time.",
-        )
-        if found
-        else (),
-        tables=(
-            _durations(found),
-            Table(
-                caption="Phases: reference clock and min:s from the start, each boundary with its 95 % interval",
-                headings=("phase", "start", "±", "end", "±", "length", "state", "by"),
-                rows=tuple(rows),
-                right="<<><>><<",
-                widths=(32, 28, 19, 28, 19, 13, 18, 26),
-                empty="No phase could be told: that needs a pump flow.",
-            ),
-        ),
-    )

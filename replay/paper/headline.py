@@ -78,7 +78,7 @@ def _net(sums: Mapping[str, Duration]) -> str:
     net = sums.get("bypass_net_of_no_flow")
     if net is None or "no_flow_arrest" not in sums:
         return ""
-    return f"without the time of no flow {length(net.total_s)} {spread(net.unc_s)}"
+    return f"without the time of no flow {net.before_number}{length(net.total_s)} {spread(net.unc_s)}"
 
 
 def _duration(words: str, sums: Mapping[str, Duration], token: str, more: str = "") -> Row | None:
@@ -88,18 +88,36 @@ def _duration(words: str, sums: Mapping[str, Duration], token: str, more: str = 
     parts = " + ".join(length(part[2]) for part in one.each) if len(one.each) > 1 else ""
     said = "; ".join(part for part in (parts, more) if part)
     doubt = spread(one.unc_s) if one.unc_s else "as placed"  # by a person, who gave no ±
-    return Row((words, f"{length(one.total_s)} min:s", doubt, said), link=phase_key(token, 0))
+    return Row(
+        (words, f"{one.before_number}{length(one.total_s)} min:s", doubt, said), link=phase_key(token, 0)
+    )
 
 
 def _clamp(case: Case, sums: Mapping[str, Duration], found: Sequence[Phase]) -> Row:
     """The time under the clamp, or that nobody set it, with what was said of it and when."""
     if "clamp" in sums:
-        authors = dict.fromkeys(phase.confirmed_by for phase in found if phase.name == "clamp")
-        row = _duration(
-            "cross-clamp", sums, "clamp", f"set by {', '.join(filter(None, authors)) or 'nobody'}"
-        )
+        own = [phase for phase in found if phase.name == "clamp"]
+        authors = dict.fromkeys(phase.confirmed_by for phase in own if phase.confirmed_by)
+        if authors:
+            by = f"set by {', '.join(authors)}"
+        else:
+            by = f"proposed from {_by_words(own)}, nobody confirmed it"
+            said = _clamp_lines(case)[1]
+            by += f"; lines that mention it: {'; '.join(said)}" if said else ""
+        if len(own) > 1:
+            by = f"longest {length(max(phase.duration_s for phase in own))}; {by}"
+        row = _duration("cross-clamp", sums, "clamp", by)
         assert row is not None
         return row
+    lines, said = _clamp_lines(case)
+    words = "nobody set its times; " + (
+        "lines that mention it: " + "; ".join(said) if said else "no line mentions it"
+    )
+    return Row(("cross-clamp", NOT_SET, NONE, words), link="part-said-and-written" if lines else "")
+
+
+def _clamp_lines(case: Case) -> tuple[int, list[str]]:
+    """How many lines mention the clamp, and the first of them with their times."""
     lines = [note for note in case.notes if _CLAMP.search(note.text)]
     said = [
         f"“{note.text}” ({note.source}) {when(case, note.t)} {note_doubt(case, note)}"
@@ -107,10 +125,14 @@ def _clamp(case: Case, sums: Mapping[str, Duration], found: Sequence[Phase]) -> 
     ]
     if len(lines) > LINES_SHOWN:
         said.append(f"and {len(lines) - LINES_SHOWN} more lines")
-    words = "nobody set its times; " + (
-        "lines that mention it: " + "; ".join(said) if said else "no line mentions it"
+    return len(lines), said
+
+
+def _by_words(own: Sequence[Phase]) -> str:
+    """What dates the clamps that nobody set: sources of lines, or the channel of cardioplegia."""
+    return ", ".join(
+        dict.fromkeys(name for phase in own for name in phase.source.replace("_", " ").split(", "))
     )
-    return Row(("cross-clamp", NOT_SET, NONE, words), link="part-said-and-written" if lines else "")
 
 
 def _coolest(case: Case, derived: Derived) -> Row | None:

@@ -7,15 +7,18 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from afterclamp.annotate.five_questions import QUESTIONS, of_case
 from afterclamp.io.case import Span
 
 from ..evidence_words import Fact, facts_of, lag_words, link_words, other_explanations, rests_on, subtitle
+from ..find_words import code_words, origin_words
 from ..wording import half_width, length, number, spread
 from .content import Moment, Picture, Row, Section, Table
 from .names import Names
 
 if TYPE_CHECKING:
     from afterclamp.annotate.finds import Find, Finds
+    from afterclamp.annotate.five_questions import Answer
     from afterclamp.annotate.marks import Mark, Verdict
     from afterclamp.annotate.rules import Link
     from afterclamp.io.case import Case, Channel, TimedNote
@@ -72,7 +75,10 @@ def find_sections(
         sections.append(_artefacts(case, artefacts, states, name))
     events = [find for find in found if not find.code.startswith("A")]
     if events:
-        moments = tuple(_event(case, find, states[find.key], found.site, name) for find in events)
+        answers = of_case(case, events)
+        moments = tuple(
+            _event(case, find, states[find.key], found.site, name, answers[find.key]) for find in events
+        )
         sections.append(Section("Events", lead=(EVENTS_LEAD,), moments=moments))
     return tuple(sections)
 
@@ -84,7 +90,7 @@ EVENTS_LEAD = (
 
 
 def _title(find: Find) -> str:
-    return ", ".join(part for part in (f"{find.code} {find.name}", subtitle(find)) if part)
+    return ", ".join(part for part in (f"{code_words(find)} {find.name}", subtitle(find)) if part)
 
 
 def _list(case: Case, found: Finds, states: Mapping[str, str], name: Names) -> Section:
@@ -151,7 +157,7 @@ def _sentence(text: str) -> str:
 
 def _state(verdicts: Sequence[Verdict]) -> str:
     """What people decided on it; several may have."""
-    return ", ".join(f"{one.decision} by {one.author}" for one in verdicts) or "proposed"
+    return ", ".join(f"{one.words} by {one.author}" for one in verdicts) or "proposed"
 
 
 def _artefacts(case: Case, found: Sequence[Find], states: Mapping[str, str], name: Names) -> Section:
@@ -208,7 +214,7 @@ def _fact_words(case: Case, fact: Fact) -> tuple[str, str]:
     return fact.label, " ".join(part for part in (fact.text, times) if part)
 
 
-def _event(case: Case, find: Find, state: str, site: str, name: Names) -> Moment:
+def _event(case: Case, find: Find, state: str, site: str, name: Names, answers: Sequence[Answer]) -> Moment:
     channels = ", ".join(name(one) for one in find.channels)
     span = picture_span(case, find.start_s, find.end_s)
     times = f"{when(case, find.start_s)} to {when(case, find.end_s)}, {spread(find.unc_s)} each, "
@@ -217,6 +223,10 @@ def _event(case: Case, find: Find, state: str, site: str, name: Names) -> Moment
     facts += [("Could also be", text) for text in other_explanations(find.evidence)]
     facts += [
         (_sentence(link.relation)[:-1], _seen_words(case, link)) for link in find.linked if not link.key
+    ]
+    facts += [
+        (question, f"{answer.said}: {answer.words}")
+        for question, answer in zip(QUESTIONS, answers, strict=True)
     ]
     title = _title(find)
     # The believed pressure says what a stop of the flow or a warm outlet did to the patient.
@@ -292,6 +302,7 @@ def _mark(case: Case, mark: Mark, name: Names) -> Moment:
     words = mark.text or mark.code or mark.kind
     said = f"{'noted' if mark.kind == 'note' else 'marked'} by {mark.author}"
     said += f" as {mark.code}" if mark.text and mark.code else ""
+    said += f", {origin_words(mark)}" if mark.origin else ""
     if mark.confidence is not None:
         said += f", {mark.confidence} % sure"
     if on_whole_case(case, mark):

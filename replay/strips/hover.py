@@ -17,6 +17,7 @@ from .layout import Strip, Trace
 if TYPE_CHECKING:
     from afterclamp.annotate.masking import MaskedSpan
 
+MOST_LISTED = 8  # bars that a tip lists
 _HOLD_INTERVALS = 3.0  # a value further back than this is too old to be one of now
 
 
@@ -92,6 +93,24 @@ def bar_tip(bar: Bar, text: TimeText) -> str:
         return f"{bar.detail or bar.label}\n{times}, {CLOCK_NOT_SET}"
     sure = f" ± {write_value(round(1.96 * bar.sd_s, 1))} s" if bar.sd_s else ""
     return f"{bar.detail or bar.label}\n{times}{sure}"
+
+
+def bars_tip(bars: Sequence[Bar], text: TimeText) -> str:
+    """The tip of bars that lie under the pointer: one whole, several a line each, in order of time.
+
+    Parameters
+    ----------
+    bars : sequence of Bar
+        The shortest first; one at least.
+    text : TimeText
+        How times are written.
+    """
+    if len(bars) == 1:
+        return bar_tip(bars[0], text)
+    listed = sorted(bars[:MOST_LISTED], key=lambda bar: bar.start)
+    lines = [bar_tip(bar, text).replace("\n", ", ") for bar in listed]
+    more = [f"and {len(bars) - MOST_LISTED} longer ones"] if len(bars) > MOST_LISTED else []
+    return "\n".join([f"{len(bars)} here; a click goes to the shortest, {bars[0].label}", *lines, *more])
 
 
 def margin_tip(strip: Strip) -> str:

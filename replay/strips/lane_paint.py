@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFontMetricsF, QImage, QLinearGradient, QPainter, QPolygonF
 
+from .clusters import Cluster, cluster_words, clusters_of
 from .envelope import Grain, TimeScale
 from .lanes import Lane, LaneKind
 from .theme import Theme
@@ -21,6 +22,7 @@ from .theme import Theme
 _SIGN_ROOM: Final = 4.0  # logical pixels from one sign to the next
 _HOLDS_TEXT: Final = 26  # logical pixels: a bar longer than this holds its label, else it stands beside
 _FADES_FROM: Final = 1.5  # logical pixels: an edge less uncertain than this is sharp
+_LABEL: Final = 26.0  # logical pixels from which the code of a class can stand between two begins
 _LEAST_TEXT: Final = 12.0  # no word of a label is narrower
 
 
@@ -63,11 +65,12 @@ def paint_lane(
     ends = left + scale.place(lane.end[visible]) / grain.across
     rows = lane.row[visible]
     metrics = QFontMetricsF(painter.font())
-    fill = QColor(
-        {"phase": theme.phase, "find": theme.find, "mark": theme.mark, "note": theme.note}[lane.kind]
-    )
+    fill = QColor(_colour_of(lane.kind, theme))
     filled = lane.kind in ("phase", "find")
     text_from = np.maximum(begins, left) + 4
+    together: list[Cluster] = []
+    if lane.kind == "find":
+        together = clusters_of(np.maximum(begins, left), rows, _LABEL)
     if filled:
         edges = lane.fades[visible] / (scale.second_per_column * grain.across)
         sharp = edges < _FADES_FROM
@@ -89,7 +92,7 @@ def paint_lane(
         per_second = 1 / (scale.second_per_column * grain.across)
         for k, index in enumerate(visible.tolist()):
             bar, row = lane.bars[index], int(rows[k])
-            if ends[k] - begins[k] < 1 and lane.kind == "note":
+            if ends[k] - begins[k] < 1 and lane.kind in ("given", "note"):
                 # Signs of every beat would run together: one of those that stand this close is enough.
                 shown[k] = begins[k] - last_sign[row] >= _SIGN_ROOM
                 if not shown[k]:
@@ -101,21 +104,54 @@ def paint_lane(
         visible, rows = visible[shown], rows[shown]
         begins, ends, text_from = begins[shown], ends[shown], text_from[shown]
     past = np.array(_next_starts(rows, begins, right)) - text_from  # to the next bar of the row
+    told = {number: cluster for cluster in together for number in cluster.members}
     within = filled & (ends - begins > _HOLDS_TEXT)
     room = np.where(within, np.minimum(np.minimum(ends, right + 4) - 2 - text_from, past), past - 4)
-    painter.setPen(
-        QColor(theme.ink if filled else theme.words(theme.mark if lane.kind == "mark" else theme.note))
-    )
     rise = (row_height + metrics.ascent() - metrics.descent()) / 2
+    for cluster in together:
+        labels = [lane.bars[int(visible[number])].label for number in cluster.members]
+        ahead = begins[(rows == cluster.row) & (begins > begins[cluster.members[-1]])]
+        until = min(float(ahead.min()), right) if len(ahead) else right
+        _count(
+            painter,
+            labels,
+            QRectF(cluster.at, top + cluster.row * row_height, until - cluster.at, row_height),
+            theme,
+        )
+    painter.setPen(QColor(theme.ink if filled else theme.words(_colour_of(lane.kind, theme))))
     for k in np.flatnonzero(room >= _LEAST_TEXT).tolist():
+        if k in told:
+            continue
         bar = lane.bars[int(visible[k])]
         label = f"? {bar.label}" if bar.clock_unset else bar.label
+        if lane.kind == "find" and metrics.horizontalAdvance(label) > max(room[k], past[k] - 4):
+            label = label.removesuffix(f" {bar.label.partition(' ')[2]}")  # its subtype stands in the tip
         # A label that its bar just does not hold stands past the bar's end, as that of a shorter bar does.
         text = _fitting(label, float(room[k]), metrics, whole=lane.kind == "find") or _fitting(
             label, float(past[k]) - 4, metrics, whole=True
         )
         if text:
             painter.drawText(QPointF(float(text_from[k]), top + float(rows[k]) * row_height + rise), text)
+
+
+def _colour_of(kind: LaneKind, theme: Theme) -> str:
+    lines = {"given": theme.note, "note": theme.note}
+    return {"phase": theme.phase, "find": theme.find, "mark": theme.mark, **lines}[kind]
+
+
+def _count(painter: QPainter, labels: list[str], room: QRectF, theme: Theme) -> None:
+    """Several finds that begin close together: which, or how many, framed, so that it is taken for no class."""
+    metrics = QFontMetricsF(painter.font())
+    full, short = cluster_words(labels)
+    text = full if metrics.horizontalAdvance(full) + 7 <= room.width() else short
+    frame = QRectF(room.left(), room.top() + 1, metrics.horizontalAdvance(text) + 5, room.height() - 3)
+    painter.fillRect(frame, QColor(theme.ground))
+    painter.setPen(QColor(theme.soft_ink))
+    painter.setBrush(Qt.BrushStyle.NoBrush)
+    painter.drawRect(frame)
+    painter.setPen(QColor(theme.ink))
+    rise = (room.height() + metrics.ascent() - metrics.descent()) / 2
+    painter.drawText(QPointF(frame.left() + 3, room.top() + rise), text)
 
 
 def _box(begin: float, end: float, left: float, right: float, top: float, row_height: float) -> QRectF:

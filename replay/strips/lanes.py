@@ -6,14 +6,16 @@ Numbers only; how they are painted stands in `lane_paint`.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isinf
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
+from afterclamp.annotate.interventions import kind_of
 from afterclamp.io.case import Span
 from numpy.typing import NDArray
 
+from ..find_words import code_words
 from ..wording import Z95, phase_name
 
 if TYPE_CHECKING:
@@ -22,11 +24,13 @@ if TYPE_CHECKING:
     from afterclamp.annotate.rules import Find
     from afterclamp.io.case import TimedNote
 
-LaneKind = Literal["phase", "find", "mark", "note"]
+LaneKind = Literal["phase", "find", "mark", "given", "note"]
 
-_TITLES: Final[dict[LaneKind, str]] = {"phase": "Phases", "find": "Finds", "mark": "Marks", "note": "Notes"}
+_TITLES: Final[dict[LaneKind, str]] = {
+    "phase": "Phases", "find": "Finds", "mark": "Marks", "given": "Given, done", "note": "Notes",
+}  # fmt: skip
 CLOCK_NOT_SET: Final = "clock not set"
-_ROWS: Final[dict[LaneKind, int]] = {"phase": 4, "find": 3, "mark": 2, "note": 2}
+_ROWS: Final[dict[LaneKind, int]] = {"phase": 4, "find": 3, "mark": 2, "given": 2, "note": 2}
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,10 +111,14 @@ class Lane:
 
     def at(self, early: float, late: float, row: int) -> Bar | None:
         """The shortest bar of a row that touches the stretch from `early` to `late`."""
+        found = self.all_at(early, late, row)
+        return found[0] if found else None
+
+    def all_at(self, early: float, late: float, row: int) -> list[Bar]:
+        """Every bar of a row that touches the stretch from `early` to `late`, the shortest first."""
         touched = np.flatnonzero((self.start <= late) & (self.end >= early) & (self.row == row))
-        if not len(touched):
-            return None
-        return self.bars[int(touched[np.argmin((self.end - self.start)[touched])])]
+        ordered = touched[np.argsort((self.end - self.start)[touched], kind="stable")]
+        return [self.bars[number] for number in ordered.tolist()]
 
 
 def lanes_of(
@@ -121,12 +129,17 @@ def lanes_of(
     notes: Sequence[TimedNote | Bar] = (),
     most_rows: int = 4,
 ) -> tuple[Lane, ...]:
-    """Lanes for what there is, of at most so many rows each; a kind without bars gets none."""
+    """Lanes for what there is, of at most so many rows each; a kind without bars gets none.
+
+    Lines that name something given or done (`annotate.interventions`) stand in a lane of their own.
+    """
+    lines = [item if isinstance(item, Bar) else _note_bar(item) for item in notes]
     kinds: tuple[tuple[LaneKind, list[Bar]], ...] = (
         ("phase", [item if isinstance(item, Bar) else _phase_bar(item) for item in phases]),
         ("find", [item if isinstance(item, Bar) else _find_bar(item) for item in finds]),
         ("mark", [item if isinstance(item, Bar) else _mark_bar(item) for item in marks]),
-        ("note", [item if isinstance(item, Bar) else _note_bar(item) for item in notes]),
+        ("given", [_given_bar(bar) for bar in lines if kind_of(bar.label)]),
+        ("note", [bar for bar in lines if not kind_of(bar.label)]),
     )
     return tuple(pack(kind, bars, most_rows) for kind, bars in kinds if bars)
 
@@ -168,12 +181,18 @@ def _phase_bar(phase: Phase) -> Bar:
 
 
 def _find_bar(find: Find) -> Bar:
-    return Bar(find.start_s, find.end_s, find.code, f"{find.code} {find.name}", 0.0, find)
+    code = code_words(find)
+    return Bar(find.start_s, find.end_s, code, f"{code} {find.name}", 0.0, find)
 
 
 def _mark_bar(mark: Mark) -> Bar:
     words = " ".join(part for part in (mark.code, mark.text) if part)
     return Bar(mark.start_s, max(mark.start_s, mark.end_s), words or "mark", words, 0.0, mark)
+
+
+def _given_bar(bar: Bar) -> Bar:
+    """A line that names something given or done, with its class before the words as written."""
+    return replace(bar, detail=f"{kind_of(bar.label)}: {bar.detail or bar.label}")
 
 
 def _note_bar(note: TimedNote) -> Bar:

@@ -10,7 +10,7 @@ from PySide6.QtCore import QPoint, QPointF, Qt, Signal
 from PySide6.QtGui import QKeyEvent, QMouseEvent, QWheelEvent
 from PySide6.QtWidgets import QToolTip, QWidget
 
-from .hover import bar_tip, margin_tip, strip_tip
+from .hover import bars_tip, margin_tip, strip_tip
 from .lanes import Bar
 from .over import outside
 from .painter import paint_strips
@@ -194,26 +194,31 @@ class StripsView(StripsSurface):
         return Span(ends[0] - half, ends[1] + half)  # whole columns
 
     def _bar_at(self, position: QPointF) -> Bar | None:
+        found = self._bars_at(position)
+        return found[0] if found else None
+
+    def _bars_at(self, position: QPointF) -> list[Bar]:
+        """Bars of the lane under the pointer, the shortest first."""
         picture = self._picture
         found = picture.places.lane_at(position.y(), picture.lanes)
         if found is None or position.x() < picture.places.left:
-            return None
+            return []
         lane, row = found
-        return picture.lanes[lane].at(self.time_at(position.x() - 4), self.time_at(position.x() + 4), row)
+        return picture.lanes[lane].all_at(self.time_at(position.x() - 4), self.time_at(position.x() + 4), row)
 
     def _show_tip(self, position: QPointF, on_screen: QPoint) -> None:
         self._arrange()
         picture = self._picture
         places, text = picture.places, ""
         if picture.case is not None and position.x() < places.right:
-            bar, sign = self._bar_at(position), None
+            bars, sign = self._bars_at(position), None
             if self._playhead is not None:
                 sign = outside(picture, self._playhead)
             number = places.strip_at(position.y())
             if sign is not None and sign.box.contains(position) and self._playhead is not None:
                 text = f"The playhead stands at {picture.time_text.write(self._playhead, 1)}, outside this window"
-            elif bar is not None:
-                text = bar_tip(bar, picture.time_text)
+            elif bars:
+                text = bars_tip(bars, picture.time_text)
             elif number is not None and position.x() < places.left:
                 text = margin_tip(picture.strips[number])
             elif number is not None:

@@ -23,8 +23,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from afterclamp.annotate.inconsistencies import CHECKS, inconsistencies
 from afterclamp.annotate.order import Stretch
-from afterclamp.annotate.phases import durations, overlay, propose
 from afterclamp.annotate.phase_model import Phase
+from afterclamp.annotate.phases import durations, overlay, propose
 from afterclamp.annotate.said import CopiedLength, Said
 from afterclamp.annotate.view import View
 from afterclamp.sample_traces.whole_plan import Plan
@@ -98,13 +98,13 @@ def parts_that_do_not_add(case: Asked) -> Asked:
         one = arrests[0]
         return case.with_edit("no_flow_arrest", one.start_s, one.end_s - 60)
     start = case.drawn.clamp[0] + 600
-    return case.with_edit("lower_body_arrest", start, start + 300).with_edit("no_flow_arrest", start, start + 200)
+    return case.with_edit("lower_body_arrest", start, start + 300).with_edit(
+        "no_flow_arrest", start, start + 200
+    )
 
 
 def protamine_too_early(case: Asked) -> Asked:
-    early = [
-        replace(one, t=case.drawn.off - 600.0) if one.kind == "protamine" else one for one in case.said
-    ]
+    early = [replace(one, t=case.drawn.off - 600.0) if one.kind == "protamine" else one for one in case.said]
     return replace(case, said=tuple(sorted(early, key=lambda one: one.t)))
 
 
@@ -122,7 +122,11 @@ def log_wrong_by_ten_minutes(case: Asked) -> Asked:
 
 def warming_before_the_cold_is_over(case: Asked) -> Asked:
     warm = next(one for one in case.phases() if one.name == "warming")
-    cold = [one for one in case.phases() if one.name in ("lower_body_arrest", "cooling") and one.start_s < warm.start_s]
+    cold = [
+        one
+        for one in case.phases()
+        if one.name in ("lower_body_arrest", "cooling") and one.start_s < warm.start_s
+    ]
     return case.with_edit("warming", max(one.end_s for one in cold) - 240, warm.end_s)
 
 
@@ -150,7 +154,7 @@ PLANTS: dict[int, Callable[[Asked], Asked]] = {
     13: copied_wrongly, 14: clock_set_back,
 }  # fmt: skip
 COMPANIONS: dict[int, set[int]] = {
-    3: {5, 6}, 5: {6, 7}, 6: {11}, 7: {5, 6}, 12: {11},
+    3: {5, 6}, 5: {6, 7, 11}, 6: {11}, 7: {5, 6}, 12: {11},
 }  # fmt: skip
 """What each plant brings with it: an arrest after bypass lies at a warm core, and so on."""
 

@@ -41,12 +41,20 @@ NEAR_MISS = "none"
 def class_of(find: Find, known: set[str]) -> str:
     """Class of a find as the truth names it: with its sub-type where the truth tells them apart."""
     joined = f"{find.code}{find.subtype}"
-    return joined if joined in known or (len(find.subtype) == 1 and find.code in ("E14", "E22")) else find.code
+    return (
+        joined if joined in known or (len(find.subtype) == 1 and find.code in ("E14", "E22")) else find.code
+    )
 
 
 def stretches(rows: Iterable[Truth], codes: set[str]) -> list[Stretch]:
-    """True events of the classes that are looked for."""
-    return [
+    """True events of the classes that are looked for; the flush that ends a blood sample may be told or not."""
+    rows = list(rows)
+    flushes = [
+        Stretch("A2", row.end_s - 5, row.end_s, 5.0, True)
+        for row in rows
+        if row.code == "A3" and "A2" in codes
+    ]
+    return flushes + [
         Stretch(row.code, row.start_s, row.end_s, row.onset_tolerance_s, row.note == EITHER_WAY)
         for row in rows
         if not row.label.startswith(NEAR_MISS) and _looked_for(row.code, codes)

@@ -1,0 +1,102 @@
+"""Commands on finds: the menu Finds of `actions.ACTIONS`."""
+
+from __future__ import annotations
+
+from .action import Action
+
+FINDS: tuple[Action, ...] = (
+    Action(
+        "accept",
+        "finds",
+        "&Accept find",
+        ("A",),
+        "Accept the selected find as a mark of yours",
+        "accept_find",
+    ),
+    Action(
+        "set_aside",
+        "finds",
+        "&Set aside",
+        ("S",),
+        "Set the selected find aside; the seconds of an artefact then count in the figures",
+        "set_aside_find",
+    ),
+    Action(
+        "reclassify",
+        "finds",
+        "Another &class…",
+        ("C",),
+        "Call the selected find something else: a mark of yours under another class",
+        "reclassify_find",
+    ),
+    Action(
+        "join",
+        "finds",
+        "&Join",
+        ("J",),
+        "Make one mark of the selected finds, or of the selected one and the next of its class in the list",
+        "join_finds",
+    ),
+    Action(
+        "split",
+        "finds",
+        "Split at the &playhead",
+        ("X",),
+        "Make two marks of the selected find, before and from the playhead on",
+        "split_find",
+    ),
+    Action(
+        "finds_class",
+        "finds",
+        "Show a c&lass",
+        ("Ctrl+1",),
+        "Show only finds of a class",
+        "to_find_class",
+        group=1,
+    ),
+    Action(
+        "finds_phase",
+        "finds",
+        "Show a p&hase",
+        ("Ctrl+2",),
+        "Show only finds that begin in a phase",
+        "to_find_phase",
+        group=1,
+    ),
+    Action(
+        "finds_state",
+        "finds",
+        "Show a s&tate",
+        ("Ctrl+3",),
+        "Show only finds that nobody judged yet, or that were accepted, set aside and so on",
+        "to_find_state",
+        group=1,
+    ),
+    Action(
+        "finds_all",
+        "finds",
+        "Show all &finds",
+        ("Shift+A",),
+        "Take every filter off the list of finds",
+        "show_all_finds",
+        group=1,
+    ),
+    Action(
+        "find_again",
+        "finds",
+        "Look a&gain",
+        ("F5",),
+        "Look for finds and phases again",
+        "look_again",
+        group=2,
+    ),
+    Action(
+        "flushes",
+        "finds",
+        "Fl&ush response…",
+        ("Ctrl+Shift+F",),
+        "What each fast flush tells of its line: natural frequency, damping, and what that means",
+        "show_flushes",
+        group=2,
+    ),
+)
