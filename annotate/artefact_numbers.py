@@ -125,6 +125,17 @@ UNUSABLE: dict[str, Parameter] = {
     "sensor_venous": _fixed(5, "mm[Hg]", "the same, central venous"),
     "sensor_flow": _fixed(0.5, "L/min", "the same, pump flow"),
 }
+CLIPPED: dict[str, Parameter] = {
+    "samples": _fixed(3, "1", "fewest samples at exactly the end of the scale"),
+    "shortest": _fixed(0.03, "s", "shortest time that they last"),
+    "longest": _fixed(0.3, "s", "longest time on either side, within which the pressure runs into them"),
+    "steep": _fixed(5, "mm[Hg]", "distance from the end of the scale that it comes from in as much time"),
+    "beats": _fixed(3, "1", "fewest beats that are cut off"),
+    "window": _fixed(10, "s", "longest time from one of them to the next"),
+    "mean_top": _fixed(15, "%", "of the time at the highest value, from which the mean is wrong too"),
+    "mean_foot": _fixed(40, "%", "the same at the lowest value: less is missing from a foot"),
+}
+"""Beats cut off at the end of the scale (A4, or A9), this project's choice."""
 NOISE: dict[str, Parameter] = {
     "power": _fixed(4, "1", "times the usual fast power of the line that is noise"),
     "least": _fixed(2.5, "mm[Hg]", "root mean square that it must reach as well"),
@@ -228,7 +239,11 @@ KINK: dict[str, Parameter] = {
     "drift": _fixed(8, "mm[Hg]", "smallest change of the mean"),
     "within": _fixed(60, "s", "time from the onset in which it comes"),
     "shortest": _fixed(10, "s", "shortest length"),
-    "longest": _fixed(600, "s", "longest length"),
+    "longest": _fixed(7200, "s", "longest length"),
+    "kept": _fixed(60, "s", "shortest length where the pulse is lost and the mean stays"),
+    "kept_pulse": _fixed(10, "mm[Hg]", "smallest pulse that is then lost"),
+    "falling": _fixed(80, "%", "of the power of the time before, under which a pulse is being lost"),
+    "slowest": _fixed(240, "s", "longest time in which a pulse is lost"),
     "past": _fixed(60, "s", "time before, that a change against the other lines is taken from"),
     "wedge": _fixed(4, "mm[Hg]", "the same change on a pulmonary artery line"),
     "wedge_pulse": _fixed(6, "mm[Hg]", "smallest pulse that it had"),

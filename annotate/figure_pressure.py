@@ -96,7 +96,6 @@ def _band_row(
     row = bench.row(
         limit, pressure, token, window, exclude + deeper, " and ".join(filter(None, [words, lower])), rivals
     )
-    row = replace(row, part=f"from {floor:g} mmHg on")
     if row.value is None or isinstance(pressure, Absent) or isinstance(window, Absent):
         return row
     whole_s = exposed(limit, pressure, window, exclude).observed_s

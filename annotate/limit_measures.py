@@ -126,7 +126,11 @@ def in_own_unit(measure: LimitMeasure, value: float, unit: str) -> tuple[float, 
     if code is None or not fits:
         raise ValueError(
             f"found the unit '{unit}' for {measure.name}; expected {measure.unit}"
-            + (f", or one that converts to it: {_others(own, per_minute)}" if _others(own, per_minute) else "")
+            + (
+                f", or one that converts to it: {_others(own, per_minute)}"
+                if _others(own, per_minute)
+                else ""
+            )
         )
     whole = code + PER_MINUTE if per_minute else code
     if code == own:

@@ -89,7 +89,9 @@ def limit_rows(choice: Choice) -> list[LimitRow]:
                 continue
             limit = effective[one.name][own.id]
             first = before.setdefault(place(own), one.name)
-            gives = next((key for key, (name, by) in giving.items() if (name, by.id) == (one.name, own.id)), "")
+            gives = next(
+                (key for key, (name, by) in giving.items() if (name, by.id) == (one.name, own.id)), ""
+            )
             rows.append(
                 LimitRow(
                     one.name,

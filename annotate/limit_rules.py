@@ -35,6 +35,9 @@ RULE_PARAMETERS: Final[Mapping[tuple[str, str, str], str]] = MappingProxyType(
 )
 """Which number of a rule a limit on the same measure, in the same phase and on the same side, stands for."""
 
+WHERE_ASKED: Final = frozenset({"E19.below"})
+"""Numbers that their rule looks at only where a person asks for it."""
+
 
 def parameter_for(limit: Limit) -> str:
     """The number of a rule that a limit can stand for, ``"E13.below"``; empty where there is none."""
@@ -62,7 +65,9 @@ def own_number(key: str) -> float:
     from .rules import RULES  # a command that lists no limit reads no rule
 
     code, _, name = key.partition(".")
-    return next(rule.parameters[name] for rule in RULES if rule.code == code and name in rule.parameters).value
+    return next(
+        rule.parameters[name] for rule in RULES if rule.code == code and name in rule.parameters
+    ).value
 
 
 def _of_one(one: LimitSet) -> Iterator[tuple[str, Limit]]:

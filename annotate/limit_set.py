@@ -161,7 +161,9 @@ class Limit(Table):
     def cited(self) -> str:
         """The source, with a word where it was only read in a text that quotes it, or has another unit."""
         said = f"{self.source} (read in a text that quotes it)" if self.read == "secondary" else self.source
-        return f"{said} (written there as {self.side} {self.as_written})" if self.written is not None else said
+        return (
+            f"{said} (written there as {self.side} {self.as_written})" if self.written is not None else said
+        )
 
 
 class EditedLimit(Limit):

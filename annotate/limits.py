@@ -164,7 +164,9 @@ def _possible(
     for key, number in numbers.items():
         doubt = implausible(measures[key], number.value) if key in measures else ""
         if doubt:
-            unclear.append(f"{number.by} edited {key[1]} of the set {key[0]}, but {doubt}: it changes nothing")
+            unclear.append(
+                f"{number.by} edited {key[1]} of the set {key[0]}, but {doubt}: it changes nothing"
+            )
         else:
             kept[key] = number
     return kept
@@ -233,7 +235,9 @@ def _ranked(sets: Sequence[LimitSet]) -> tuple[LimitSet, ...]:
     out = []
     for one in ordered:
         rivals: dict[str, Limit] = {}
-        named: dict[Place, dict[str, None]] = {}  # each limit has the rivals of its own measure, phase and side
+        named: dict[
+            Place, dict[str, None]
+        ] = {}  # each limit has the rivals of its own measure, phase and side
         for other, behind in back:
             if before[place(behind)] != one.name:
                 continue

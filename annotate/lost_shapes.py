@@ -32,17 +32,21 @@ class LostStretch:
         Power of the movement before it.
     first, last : int
         First step without movement, and first step after.
+    began : int
+        Step in which a movement that was lost slowly began to be lost; -1 where it was lost at once.
     """
 
     course: PulseCourse
     base: float
     first: int
     last: int
+    began: int = -1
 
     @property
     def start(self) -> float:
-        """When the movement was lost, if it was lost at once."""
-        return self._edge(self.first, -1)
+        """When the movement was lost, or began to be lost where that took its time."""
+        sharp = self._edge(self.first, -1)
+        return min(sharp, self.course.time(self.began)) if self.began >= 0 else sharp
 
     @property
     def end(self) -> float:
@@ -227,22 +231,39 @@ def kink(line: LineSeconds, stretch: LostStretch) -> Artefact | None:
     away = early - stretch.level_before
     away = away[np.isfinite(away)]
     least = by["wedge"] if wedge else by["drift"]
-    if not away.size or float(np.max(np.abs(away))) < least:
+    if not away.size:
+        return None
+    kept = float(np.max(np.abs(away))) < least
+    if kept and not _pulse_lost_for_long(stretch, end - start, wedge=wedge):
         return None
     settles = median(levels[-int(5 / STEP_S) :])
     what = "pulse lost, a wedge" if wedge else "pulse or ripple lost"
+    reason = f"{what}: the mean went from {stretch.level_before:.0f} to {settles:.0f} mmHg"
+    if kept:
+        reason = f"pulse lost on this line only, for {end - start:.0f} s, its level kept at {settles:.0f} mmHg"
     return Artefact(
         "A5",
         start,
         end,
         {
-            "reason": f"{what}: the mean went from {stretch.level_before:.0f} to {settles:.0f} mmHg",
+            "reason": reason,
             "level_mmhg": round(settles, 1),
             "drift_mmhg": round(settles - stretch.level_before, 1),
             "came_back": stretch.returned,
             **stretch.seen(),
         },
     )
+
+
+def _pulse_lost_for_long(stretch: LostStretch, length_s: float, *, wedge: bool) -> bool:
+    """Whether an arterial line lost a plain pulse for so long that no drift is needed to call it shut.
+
+    A pulmonary artery pressure narrows by itself, and a ripple of a pump is too small to be missed.
+    """
+    by = numbers_of(KINK)
+    pulse = 2 * np.sqrt(2 * stretch.base)
+    plain = not wedge and not stretch.course.ripple_hz and pulse >= by["kept_pulse"]
+    return bool(plain and length_s >= by["kept"])
 
 
 def _back_at_level(stretch: LostStretch) -> float:

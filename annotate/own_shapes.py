@@ -69,7 +69,8 @@ def _is_the_line(channel: Channel, lines: Sequence[Channel], one: Artefact) -> b
     levels = _levels(lines, one)
     if not all_fell(levels):
         return True
-    fell = [line for line, (before, _) in zip(lines, levels, strict=True) if np.isfinite(before)]
+    least = OPEN_TO_AIR["others_from"].value
+    fell = [line for line, (before, _) in zip(lines, levels, strict=True) if before >= least]
     return _came_to_zero(one) and all(
         line.source == channel.source and _opened_with(line, one) for line in fell
     )

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .artefact_numbers import (
+    CLIPPED,
     CUFF,
     DAMPED,
     FLUSH,
@@ -28,6 +29,7 @@ from .artefact_numbers import (
     SAMPLE,
     UNUSABLE,
 )
+from .clipped import clipped_beats
 from .damping import damped_line
 from .height_shift import height_shifts
 from .line_seconds import LineSeconds, line_seconds
@@ -79,6 +81,7 @@ NUMBERS: tuple[dict[str, Parameter], ...] = (
     RUN_UP,
     KINK,
     CUFF,
+    CLIPPED,
     NOISE,
     DAMPED,
 )
@@ -92,6 +95,7 @@ FAMILIES: tuple[Family, ...] = (
     run_ups,
     damped_line,
     wave_noise,
+    clipped_beats,
 )
 """Each takes a line and the others of its case whose clocks can be trusted beside it, and gives artefacts of it."""
 
@@ -302,8 +306,9 @@ def _own_spans(channel: Channel) -> list[MaskedSpan]:
         start, end = (float(edge) for edge in _not_believed(one))
         words = NAMES.get(one.code, one.code)
         there: There = "values"
-        if one.code == "A9":
+        if one.code == "A9" or one.evidence.get("what") == "clipped":
             words = str(one.evidence.get("reason", words))
+        if one.code == "A9":
             # A value that repeats was recorded, and a person may believe it; in a gap there is none to believe.
             there = _THERE.get(str(one.evidence.get("what")), "values")
         found.append(

@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
 NOT_RECORDED = "nothing recorded"
 BY_RULE, BY_PERSON = "rule", "human"
-_RULE_NAMES = {rule.code: rule.name for rule in RULES if rule.code != "A9"}
-"""An A9 says itself what it is: a gap, a value that repeats, a sensor that was moved."""
+_RULE_NAMES = {rule.code: rule.name for rule in RULES if rule.code not in ("A4", "A9")}
+"""An A9 says itself what it is (a gap, a value that repeats, a sensor that was moved), and so does a clipped A4."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -261,6 +261,20 @@ def said_times(notes: Iterable[TimedNote]) -> tuple[Said, ...]:
     return tuple(sorted(found, key=lambda one: (one.t, one.kind, one.source)))
 
 
+def protamine_times(notes: Iterable[TimedNote]) -> tuple[float, ...]:
+    """Reference seconds at which protamine is said to have been given, or to be running: who stops it has begun it."""
+    found = []
+    for note in notes:
+        line = f" {plain(note.text)} "
+        running = _has(line, PHRASES["protamine"]) and _has(
+            line, ("stop", "stopped", "end", "ended", "finished", "all in")
+        )
+        asked = note.text.rstrip().endswith("?") or _has(line, _DENIED)
+        if "protamine" in kinds_of(note.text) or (running and not asked):
+            found.append(note.t)
+    return tuple(sorted(found))
+
+
 def grouped(said: Iterable[Said]) -> tuple[SaidEvent, ...]:
     """What several sources say of one event put together, in order of time.
 

@@ -17,8 +17,8 @@ from .runs import BoolArray, FloatArray, true_runs
 Piece = tuple[float, float, FloatArray]  # start in reference seconds, rate in Hz, values
 
 
-def _still_runs(values: FloatArray, least: int) -> NDArray[np.intp]:
-    """Start and past-end of runs of at least `least` identical samples."""
+def still_runs(values: FloatArray, least: int) -> NDArray[np.intp]:
+    """Start and past-end of runs of at least `least` identical samples; NaN equals nothing."""
     same = np.concatenate([values[1:] == values[:-1], [False]])
     runs = true_runs(same)
     runs[:, 1] += 1
@@ -60,7 +60,7 @@ def off_scale(
     out = np.zeros(values.shape, bool)
     if not low < high:
         return out
-    for start, stop in _still_runs(values, int(min(shortest_s, by["high"]) * rate_hz)):
+    for start, stop in still_runs(values, int(min(shortest_s, by["high"]) * rate_hz)):
         least = shortest_s if values[start] == low else by["high"]
         if values[start] in (low, high) and stop - start >= int(least * rate_hz):
             out[start:stop] = True
@@ -89,7 +89,7 @@ def frozen_wave(
         return []
     quantum = float(np.min(steps, where=steps > 0, initial=np.inf))
     least = max(by["frozen_coarse"], shortest_s) if quantum >= by["coarse"] else shortest_s
-    runs = _still_runs(values, int(np.ceil(least * rate_hz)))
+    runs = still_runs(values, int(np.ceil(least * rate_hz)))
     return [(t0 + start / rate_hz, t0 + stop / rate_hz) for start, stop in runs]
 
 
@@ -128,7 +128,7 @@ def frozen_rows(
     steps = np.abs(np.diff(values))
     step = float(steps[steps > 0].min(initial=np.inf))
     found = []
-    for start, stop in _still_runs(values, least):
+    for start, stop in still_runs(values, least):
         both = (values[max(start - around, 0) : start], values[stop : stop + around])
         sides = [side for side in both if side.size >= least]
         if not sides:

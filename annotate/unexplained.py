@@ -42,6 +42,7 @@ NUMBERS: Mapping[str, Parameter] = {
     "kinds": Parameter(2.0, "1", "fewest kinds of lines that move"),
     "beside": Parameter(60.0, "s", "beside a find or a phase boundary, which accounts for what moves there"),
     "long": Parameter(300.0, "s", "length from which a find accounts for other lines at its two ends alone"),
+    "refilling": Parameter(240.0, "s", "after an arrest: flow comes back in steps and the reservoir empties"),
     "before_words": Parameter(60.0, "s", "before a mark or a note, which accounts for what moves there"),
     "after_words": Parameter(180.0, "s", "after one: what a drug or a volume does takes its time"),
     "an_hour": Parameter(5.0, "1", "most of them in any hour"),
@@ -61,6 +62,7 @@ _KIND_OF: Mapping[str, str] = {
     "venous_saturation": "saturation",
 }
 _RAMPS = ("going_on", "weaning")  # phases in which everything moves
+_ARRESTS = ("no_flow_arrest", "lower_body_arrest", "selective_cerebral")
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,11 +204,12 @@ def unexplained(
     given = {**numbers_of(NUMBERS), **(numbers or {})}
     names = _lines(view)
     nothing = np.zeros(view.n, dtype=np.bool_)
-    known, own = _accounted_for(view, list(finds), said, given)
-    sizes = {
-        name: np.where(known | own.get(name, nothing), np.nan, _size(values, given[kind], given["usual"]))
+    known, own, unsure = _accounted_for(view, list(finds), said, given)
+    told = {
+        name: np.where(known | unsure.get(name, nothing), np.nan, _size(values, given[kind], given["usual"]))
         for name, (kind, values) in names.items()
     }
+    sizes = {name: np.where(own.get(name, nothing), np.nan, size) for name, size in told.items()}
     kinds = sorted({kind for kind, _ in names.values()})
     by_kind = {
         kind: np.fmax.reduce([sizes[name] for name, (other, _) in names.items() if other == kind])
@@ -218,7 +221,7 @@ def unexplained(
     # Of a second too near to what is accounted for nothing is asked, and where one kind alone is there neither.
     looked = int((seen >= given["kinds"]).sum())
     candidates = _candidates(by_kind, int(given["together"]), int(given["kinds"]))
-    found = [_change(view, names, sizes, at, int(given["together"])) for at in candidates]
+    found = [_change(view, names, told, at, int(given["together"])) for at in candidates]
     kept = _largest(found, int(given["an_hour"]))
     return Unexplained(tuple(kept), looked, view.n, len(found) - len(kept))
 
@@ -276,10 +279,14 @@ def _size(values: FloatArray, least: float, usual: float) -> FloatArray:
 
 def _accounted_for(
     view: View, finds: Sequence[Find], said: Sequence[tuple[float, float]], given: Mapping[str, float]
-) -> tuple[BoolArray, dict[str, BoolArray]]:
-    """Seconds whose comparison touches something known, for all lines and for some alone."""
+) -> tuple[BoolArray, dict[str, BoolArray], dict[str, BoolArray]]:
+    """Seconds whose comparison touches something known: of all lines, of those of an event, of those of an artefact.
+
+    What an event's own line does beside an unexplained change is told with it; what an artefact's does is not believed.
+    """
     known = np.zeros(view.n, dtype=np.bool_)
     own: dict[str, BoolArray] = {}
+    unsure: dict[str, BoolArray] = {}
     beside = given["beside"]
 
     def lay(mask: BoolArray, start: float, end: float) -> None:
@@ -287,8 +294,9 @@ def _accounted_for(
 
     for one in finds:
         start, end = one.start_s - beside, one.end_s + beside
+        of_lines = unsure if one.code.startswith("A") else own
         for name in one.channels:
-            lay(own.setdefault(name, np.zeros(view.n, dtype=np.bool_)), start, end)
+            lay(of_lines.setdefault(name, np.zeros(view.n, dtype=np.bool_)), start, end)
         if one.code.startswith("A"):
             continue
         if one.duration_s < given["long"]:
@@ -301,9 +309,11 @@ def _accounted_for(
             lay(known, phase.start_s - beside, phase.end_s + beside)
         for at in (phase.start_s, phase.end_s):
             lay(known, at - beside, at + beside)
+        if phase.name in _ARRESTS:
+            lay(known, phase.end_s, phase.end_s + given["refilling"])
     for start, end in said:
         lay(known, start - given["before_words"], end + given["after_words"])
-    return known, own
+    return known, own, unsure
 
 
 def _candidates(by_kind: Mapping[str, FloatArray], together: int, kinds: int) -> list[int]:

@@ -358,5 +358,16 @@ def facts_of(case: Case) -> Facts:
         chest_opened_s=sheet.chest_opened_s,
         chest_closed_s=sheet.chest_closed_s,
         tidal_volume_ml_per_kg=sheet.ventilation.tidal_volume_ml_per_kg,
-        protamine_s=tuple(note.t for note in case.notes if "protamine" in note.text.casefold()),
+        protamine_s=_protamine(case),
     )
+
+
+def _protamine(case: Case) -> tuple[float, ...]:
+    """When protamine was given by the case sheet, by what was written or said, and by people's marks."""
+    from .marks import marks
+    from .said import kinds_of, protamine_times
+
+    marked = (one.start_s for one in marks(case) if "protamine" in kinds_of(one.text))
+    sheet = (row.time for row in case.sheet.protamine)
+    limit = case.horizon if case.horizon is not None else float("inf")
+    return tuple(sorted(t for t in {*sheet, *marked, *protamine_times(case.notes)} if t < limit))

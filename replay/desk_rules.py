@@ -69,4 +69,4 @@ class RuleActions:
         desk = self._desk
         desk.views.jump(change.at_s)
         desk.views.show_selected(Span(change.start_s, change.end_s))
-        desk.say(f"{moves_words(change, desk.session.channel_names)}. U marks it as {UNEXPLAINED}.")
+        desk.say(f"U marks this as {UNEXPLAINED}: {moves_words(change, desk.session.channel_names)}.")

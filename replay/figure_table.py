@@ -46,9 +46,7 @@ def figures(found: Sequence[Figure]) -> str:
     if not found:
         return "No figure could be computed from what was recorded."
     counted = [figure for figure in found if figure.value is not None]
-    text = table(
-        HEADINGS, [_cells(row, one) for row, one in enumerate(counted, start=1)], "><<<>>>>>>>>>>><"
-    )
+    text = table(HEADINGS, [_cells(row, one) for row, one in enumerate(counted, start=1)], "><<<>>>>>>>>>>><")
     said = "; ".join(STATES.get(one, one) for one in dict.fromkeys(figure.clean for figure in counted))
     text += (
         f"\n{said.capitalize()}. ± is a 95 % interval of the minutes outside: of their seconds and of the phase's "
@@ -123,6 +121,4 @@ def runs_of(numbers: Sequence[int]) -> str:
             runs[-1].append(number)
         else:
             runs.append([number])
-    return ", ".join(
-        f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs
-    )
+    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs)

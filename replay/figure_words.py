@@ -21,8 +21,12 @@ _OTHER_SITE = " believed instead of "
 
 def measure_words(figure: Figure) -> str:
     """What was measured; the part of it that was counted stands with the phase."""
-    words = figure.measure.replace("_", " ")
-    return words.removesuffix(" cold").removesuffix(" warm") if figure.part else words
+    return _token(figure).replace("_", " ")
+
+
+def _token(figure: Figure) -> str:
+    """The measure without the part of it, where that stands with the phase."""
+    return re.sub(r"_(cold|warm|from_\d+)$", "", figure.measure) if figure.part else figure.measure
 
 
 def limit_text(figure: Figure) -> str:
@@ -45,7 +49,7 @@ def set_title(figure: Figure) -> str:
 
 def figure_name(figure: Figure) -> str:
     """Measure, phase and part."""
-    short = _SHORT.get(figure.measure, figure.measure.replace("_", " "))
+    short = _SHORT.get(_token(figure), measure_words(figure))
     return ", ".join(filter(None, [short, phase_name(figure.phase), figure.part]))
 
 
@@ -89,6 +93,10 @@ def bridged_words(figure: Figure) -> str:
     """Minutes and area with masked seconds bridged by a straight line, an estimate; a dash where none are."""
     if figure.bridged_outside_s is None or figure.bridged_area is None:
         return NONE
+    if figure.bridged_outside_s - figure.outside_s < 1 and figure.bridged_area <= 1.001 * (
+        figure.area or 0.0
+    ):
+        return "the same"
     whole_s = figure.observed_s + figure.bridged_s
     return (
         f"{minutes(figure.bridged_outside_s).removesuffix(' min')} of {minutes(whole_s)}, "

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from afterclamp.annotate.limit_rules import WHERE_ASKED
+
 from .figure_words import limit_text, set_title
 from .wording import NONE, length, minutes, number, phase_name, quantity, readable, several, unit_name
 
@@ -52,7 +54,8 @@ def number_words(limit: Limit) -> str:
 def finds_words(row: LimitRow) -> str:
     """Which finds go by a limit, or by which number they go instead."""
     if row.gives:
-        return f"{row.gives.partition('.')[0]} goes by it"
+        asked = " where that is asked for" if row.gives in WHERE_ASKED else ""
+        return f"{row.gives.partition('.')[0]} goes by it{asked}"
     if row.stands_back_for:
         return f"finds go by that of {row.stands_back_for}"
     if not row.instead:

@@ -54,15 +54,17 @@ class Looks(QObject):
         whole.again({"task": "look", "case": str(folder), "raw": raw, "only": only})
         return True
 
-    def start_finds(self, folder: Path) -> bool:
+    def start_finds(self, folder: Path, *, raw: bool) -> bool:
         """Look for finds again by other numbers of a rule, in the process that looked through the case.
 
+        The figures are worked out beside it, since seconds of a line that fell alone count by what rules hold back.
         False where it is gone or still at something else: then the whole case has to be looked through.
         """
         whole = self.running.get("case")
         if not isinstance(whole, StayingWork) or not whole.alive or whole.running:
             return False
         whole.again({"task": "look", "case": str(folder), "only": ["finds", "answers", "unexplained"]})
+        self.start_figures(folder, raw=raw)
         return True
 
     def start_figures(self, folder: Path, *, raw: bool) -> None:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from afterclamp.io.case import Case
 
     from .looks import Looks
+    from .session_masks import CaseMasks
 
 UNEXPLAINED = "U1"
 """Class of a mark that one becomes."""
@@ -31,18 +32,20 @@ class NumbersOfRules:
     finds: Sequence[Find]
     marks: list[Mark]
     unexplained: Unexplained
+    masks: CaseMasks
     _looks: Looks
+    _figures_by: dict[bool, list[Any]]
 
     if TYPE_CHECKING:
         # What the sitting as a whole has, and is asked for here.
         @property
-        def author(self) -> str: ...
+        def author(self) -> str: ...  # noqa: D102
         @property
-        def unset_clocks(self) -> list[str]: ...
+        def unset_clocks(self) -> list[str]: ...  # noqa: D102
         @property
-        def channel_names(self) -> dict[str, str]: ...
+        def channel_names(self) -> dict[str, str]: ...  # noqa: D102
         def _try(self, step: Callable[[Case], object]) -> None: ...
-        def look(self) -> None: ...
+        def look(self) -> None: ...  # noqa: D102
 
     def set_rule_numbers(self, payloads: Sequence[Mapping[str, Any]]) -> None:
         """Keep edits of numbers of rules, each in place of the one before it, and look for finds by them."""
@@ -52,7 +55,10 @@ class NumbersOfRules:
 
     def look_at_finds(self) -> None:
         """Look for finds again: of the rules only those are asked whose numbers are others."""
-        if self.case is not None and not self._looks.start_finds(self.case.folder):
+        if self.case is None:
+            return
+        self._figures_by.clear()
+        if not self._looks.start_finds(self.case.folder, raw=self.masks.raw):
             self.look()
 
     @property

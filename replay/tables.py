@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 import math
-import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, is_dataclass
@@ -21,7 +20,6 @@ from .wording import (
     NONE,
     half_width,
     length,
-    minutes,
     number,
     phase_name,
     plus_minus,
@@ -37,7 +35,6 @@ if TYPE_CHECKING:
     from .checks import Check
 
 Row = dict[str, Any]
-_PART_OF_NAME = re.compile(r" (?:cold|warm|from \d+)$")
 
 
 def plain(value: Any) -> Any:
@@ -260,14 +257,6 @@ def numbered(notes: Iterable[str]) -> list[str]:
         if note:
             rows.setdefault(note, []).append(str(row))
     return [f"  {', '.join(numbers)}  {note}" for note, numbers in rows.items()]
-
-
-def bridged_text(figure: Figure) -> str:
-    """Time outside with masked seconds bridged, of the time that was then looked at; a dash where it is no other."""
-    whole = figure.bridged
-    if figure.value is None or whole.outside_s - figure.outside_s < 1:
-        return NONE
-    return f"{minutes(whole.outside_s)} of {minutes(whole.observed_s + whole.bridged_s)}"
 
 
 # --- phases -------------------------------------------------------------------------------------------

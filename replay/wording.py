@@ -65,7 +65,7 @@ def readable(text: str) -> str:
     """A sentence with the UCUM codes in it written as people write them."""
     for code in ("mm[Hg].min", "mm[Hg]", "cm[H2O]", "Cel/min", "[degF]"):
         text = text.replace(code, unit_name(code))
-    return re.sub(r"\bm2\b", "m²", text)
+    return re.sub(r"\bCel\b", "°C", re.sub(r"\bm2\b", "m²", text))
 
 
 def number(value: float | None, digits: int = 1) -> str:

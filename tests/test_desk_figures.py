@@ -78,13 +78,25 @@ def test_no_figure_without_its_denominator_and_the_site_sentence(desk: Desk) -> 
 
 
 def test_every_part_of_the_denominator_has_a_column(desk: Desk) -> None:
-    desk.session.take("figures", [replace(LOW, excluded_s=600.0)])
+    whole = replace(
+        LOW,
+        excluded_s=600.0,
+        area=39.0,
+        largest_single_area=36.0,
+        bridged_s=90.0,
+        bridged_outside_s=300.0,
+        bridged_area=41.0,
+        outside_unc_s=3.0,
+    )
+    desk.session.take("figures", [whole])
     told = {one.heading: text for one, text in zip(COLUMNS, desk.figures.model.rows[0].cells, strict=True)}
     assert told == {
         "Measure": "MAP, after bypass",
         "Limit": "below 65 mmHg",
-        "Outside": "4.7 of 43.0 min",
+        "Outside": "4.7 of 43.0 min ± 3.0 s",
         "Area or mean": "39.0 mmHg·min",
+        "Largest": "36.0 mmHg·min",
+        "With masked bridged": "5.0 of 44.5 min, 41.0 mmHg·min",
         "Seen": "95 % seen",  # 2580 of 2580 + 90 + 30 s; what is left out by design is not asked for
         "Site": "femoral",
         "Observed": "43.0 min",
@@ -110,6 +122,70 @@ def test_a_figure_is_complete_or_says_how_much_was_seen(
     figure = replace(LOW, observed_s=observed_s, masked_s=masked_s, missing_s=missing_s)
     assert seen_words(figure) == words
     assert seen_words(ABSENT) == "not computed"
+
+
+def test_rows_of_one_name_and_limit_have_their_site_in_the_name(desk: Desk) -> None:
+    brain = replace(
+        LOW, measure="cerebral_saturation_of_baseline", phase="record", limit_id="cerebral-80", limit_unit="%"
+    )
+    two = [
+        replace(brain, site=f"{side}_cerebral_saturation", limit_words=f"below 80 % of {base} %")
+        for side, base in (("left", 60.6), ("right", 61.2))
+    ]
+    desk.session.take("figures", [*two, LOW])
+    assert [cell(desk.figures, at, "Measure") for at in range(3)] == [
+        "cerebral saturation of baseline, whole record, left",
+        "cerebral saturation of baseline, whole record, right",
+        "MAP, after bypass",
+    ]
+    assert cell(desk.figures, 1, "Limit") == "below 80 % of 61.2 %"
+
+
+def test_what_another_line_would_have_said_is_the_first_thing_in_the_note(desk: Desk) -> None:
+    said = "with left radial believed instead of femoral: 34.0 min (of 43.0 min)"
+    desk.session.take("figures", [replace(LOW, note=f"mean by beats; {said}; masked in it", area=39.0)])
+    tip = desk.figures.model.rows[0].tip
+    assert tip.startswith("With left radial believed instead of femoral: 34.0 min (of 43.0 min).\n")
+    assert tip.count("believed instead of") == 1
+    assert "Mean by beats; masked in it." in tip
+
+
+def test_method_rivals_and_largest_single_area_are_told(desk: Desk) -> None:
+    figure = replace(
+        LOW,
+        method="hold, one value a second",
+        rivals=("below 60 mm[Hg] (another paper)",),
+        largest_single_area=36.0,
+        longest_run_s=200.0,
+    )
+    desk.session.take("figures", [figure])
+    tip = desk.figures.model.rows[0].tip
+    for words in (
+        "Counted: hold, one value a second.",
+        "Other limits: below 60 mmHg (another paper).",
+        "largest single area 36.0 mmHg·min",
+    ):
+        assert words in tip
+
+
+def test_limits_are_sorted_within_their_unit(desk: Desk) -> None:
+    flow = replace(LOW, measure="pump_flow_index", limit=2.0, limit_unit="L/min/m2")
+    figures = [replace(LOW, limit=100.0), flow, replace(LOW, limit=50.0), replace(flow, limit=1.8)]
+    desk.session.take("figures", figures)
+    desk.figures.table.sortByColumn(column("Limit"), Qt.SortOrder.AscendingOrder)
+    shown = [row.item.limit for row in desk.figures.shown()]
+    assert shown == [1.8, 2.0, 50.0, 100.0]
+
+
+def test_only_an_edited_limit_s_set_says_that_a_number_is_edited(desk: Desk) -> None:
+    title = "published, version 1, 1 number edited"
+    edited = replace(
+        LOW, limit_set=title, limit_source="edited by mara: our protocol; its set has below 60 mm[Hg]"
+    )
+    desk.session.take("figures", [replace(LOW, limit_set=title), edited])
+    untouched, changed = (row.tip for row in desk.figures.model.rows)
+    assert "1 number edited" not in untouched
+    assert "1 number edited" in changed
 
 
 def test_a_long_source_is_cut_with_dots_and_whole_in_the_tip() -> None:
@@ -250,6 +326,14 @@ def test_figures_are_copied_as_text_with_units_and_every_denominator(qtbot: QtBo
         "Missing [min]": "0.50",
     }
     assert (row["Area or mean"], row["Area or mean in"]) == ("39", "mmHg·min")
+    for heading in (
+        "Largest single area",
+        "± of it [s]",
+        "Counted",
+        "Other limits",
+        "Area with masked bridged",
+    ):
+        assert heading in row
     assert (row["Site"], row["Artefacts"], row["Source of the limit"]) == ("femoral", "masked", "a paper")
     assert (absent["Outside [min]"], absent["Area or mean"]) == ("", "")
     assert absent["Note"] == "not computed: no body size"

@@ -7,12 +7,16 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from afterclamp.annotate.beat_course import BEAT_MEASURES
 from afterclamp.annotate.derived import Derived
+from afterclamp.annotate.figure_pressure import BANDS
+from afterclamp.annotate.limit_measures import LIMIT_MEASURES
 from afterclamp.annotate.limits import LimitSet, built_in, default_sets, in_force, oxygen_constants
 from afterclamp.annotate.measures import OxygenConstants, arterial_oxygen_content, oxygen_delivery_index
 from afterclamp.io.errors import CaseError, FileUnreadable
 from afterclamp.io.recording import Segment
-from afterclamp.io.terms import Identity, parse_unit
+from afterclamp.io.terms import Identity
+from own_limits import OURS
 from recordings import case_of, even, recording
 
 GOOD = """
@@ -34,8 +38,14 @@ source = "our unit"
 def test_every_built_in_limit_has_source_unit_and_a_known_measure(name):
     one = LimitSet.load(name)
     assert len(one)
-    own = {
-        "mean_arterial_pressure",
+    for limit in one:
+        assert limit.source
+        assert limit.unit == LIMIT_MEASURES[limit.measure].unit, limit.id
+        assert limit.written is None
+
+
+def test_every_measure_that_a_limit_can_stand_on_is_one_that_figures_measure():
+    elsewhere = {
         "cerebral_saturation_of_baseline",
         "warming_gradient_cold",
         "warming_gradient_warm",
@@ -44,12 +54,75 @@ def test_every_built_in_limit_has_source_unit_and_a_known_measure(name):
         *BANDS,
         *BEAT_MEASURES,
     }
-    for limit in one:
-        assert limit.source
-        assert parse_unit(limit.unit) is not None or limit.unit in ("L/min/m2", "mL/min/m2", "Cel/min"), (
-            limit.unit
-        )
-        assert limit.measure in own or hasattr(Derived, limit.measure), limit.measure
+    for name, measure in LIMIT_MEASURES.items():
+        assert name in elsewhere or hasattr(Derived, name), name
+        assert measure.lowest < measure.highest
+
+
+# UCUM: mm[Hg] is 133.322 Pa; a difference of 9 degrees Fahrenheit is one of 5 kelvin.
+@pytest.mark.parametrize(
+    ("measure", "value", "unit", "own", "written"),
+    [
+        ("mean_arterial_pressure", "60", "mmHg", 60, ""),
+        ("mean_arterial_pressure", "8", "kPa", 8000 / 133.322, "8 kPa"),
+        ("pump_flow_index", "2000", "mL/min/m2", 2.0, "2000 mL/min/m2"),
+        ("outlet_temperature", "98.6", "°F", 37.0, "98.6 [degF]"),
+        ("cooling_gradient", "18", "[degF]", 10.0, "18 [degF]"),
+        ("cooling_gradient", "10", "K", 10.0, "10 K"),
+        ("warming_rate", "0.9", "[degF]/min", 0.5, "0.9 [degF]/min"),
+        ("warming_rate", "0.5", "°C/min", 0.5, ""),
+        ("venous_saturation", "0.65", "1", 65.0, "0.65 1"),
+        ("reservoir_volume", "0.4", "L", 400.0, "0.4 L"),
+        ("pulmonary_to_systemic_ratio", "70", "%", 0.7, "70 %"),
+        ("flow_by_weight", "6", "mL/kg/min", 6.0, ""),
+    ],
+)
+def test_a_limit_is_converted_to_the_measure_s_own_unit(tmp_path: Path, measure, value, unit, own, written):
+    one = written_as(tmp_path, measure, value, unit)["map-60"]
+    assert one.value == pytest.approx(own)
+    assert one.unit == LIMIT_MEASURES[measure].unit
+    assert one.as_written == written
+
+
+@pytest.mark.parametrize(
+    ("measure", "value", "unit", "said"),
+    [
+        ("mean_arterial_pressure", "60", "L/min", "found the unit 'L/min'"),
+        ("mean_arterial_pressure", "60", "mmmHg", "expected mm\\[Hg\\]"),
+        ("mean_arterial_presure", "60", "mm[Hg]", "no measure is called 'mean_arterial_presure'"),
+        ("mean_arterial_pressure", "60", "kPa", "450.038 mm\\[Hg\\] cannot be meant"),
+        ("warming_rate", "0.5", "Cel", "expected Cel/min"),
+        ("haemoglobin", "7", "mmol/L", "expected g/dL"),
+        ("flow_by_weight", "6", "mL/min", "expected mL/kg/min"),
+    ],
+)
+def test_a_limit_that_figures_cannot_go_by_is_refused_with_file_limit_and_what_was_expected(
+    tmp_path: Path, measure, value, unit, said
+):
+    with pytest.raises(FileUnreadable, match=said) as caught:
+        written_as(tmp_path, measure, value, unit)
+    assert "ours.toml, key limit[1]: limit 'map-60'" in caught.value.sentence
+
+
+def written_as(folder: Path, measure: str, value: str, unit: str) -> LimitSet:
+    path = folder / "ours.toml"
+    text = OURS.replace('"mean_arterial_pressure"', f'"{measure}"')
+    path.write_text(text.replace("below = 60", f"below = {value}").replace('"mm[Hg]"', f'"{unit}"'))
+    return LimitSet.load(path)
+
+
+def test_what_a_file_says_it_had_written_must_be_so(tmp_path: Path):
+    path = tmp_path / "ours.toml"
+    path.write_text(OURS + 'written = { value = 7.0, unit = "kPa" }\n')
+    with pytest.raises(FileUnreadable, match="leave out 'written'"):
+        LimitSet.load(path)
+
+
+def test_only_the_shipped_set_is_of_the_status_published(tmp_path: Path):
+    path = tmp_path / "ours.toml"
+    path.write_text(OURS.replace('status = "U"', 'status = "P"'))
+    with pytest.raises(FileUnreadable, match="limit 'map-60' of the set 'ours' says status"):
+        LimitSet.load(path)
 
 
 def test_the_published_set_holds_only_what_was_read_and_says_where():

@@ -183,19 +183,19 @@ def test_a_unit_s_file_comes_before_the_published_set(
     box.keep.click()
     assert desk.session.case is not None
     assert [one.name for one in in_force(desk.session.case)] == ["ours", "published", "practice"]
-    assert [one.title for one in kept_sets(tmp_path / "settings" / "limit-sets")] == ["ours, version 3"]
+    assert [one.title for one, _ in kept_sets(tmp_path / "settings" / "limit-sets")] == ["ours, version 3"]
 
 
 def test_a_kept_set_is_offered_for_the_next_case_and_ticked_by_hand(
     desk: Desk, monkeypatch: pytest.MonkeyPatch, started: list[LongWork], file: Path, tmp_path: Path
 ) -> None:
     monkeypatch.setenv("AFTERCLAMP_SETTINGS", str(tmp_path / "settings"))
-    keep_copy(file, tmp_path / "settings" / "limit-sets")
+    kept = keep_copy(file, tmp_path / "settings" / "limit-sets")
     desk.does.show_limits()
     box = desk.box
     assert isinstance(box, LimitsBox)
     item = box.sets.item(2)
-    assert item.text() == "ours, version 3, a unit's own (1 limits)"
+    assert item.text() == f"ours, version 3 (1 limit), a unit's own, file {kept.name}"
     assert item.checkState() == Qt.CheckState.Unchecked
     item.setCheckState(Qt.CheckState.Checked)
     assert [one["name"] for one in box.edits[0]["sets"]] == ["published", "practice", "ours"]
@@ -203,10 +203,47 @@ def test_a_kept_set_is_offered_for_the_next_case_and_ticked_by_hand(
     assert box.edits == []  # as it stands
 
 
+def test_two_files_of_one_name_and_version_are_told_apart_and_a_false_published_one_is_not_offered(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch, file: Path, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("AFTERCLAMP_SETTINGS", str(tmp_path / "settings"))
+    folder = tmp_path / "settings" / "limit-sets"
+    names = [keep_copy(file, folder).name]
+    file.write_text(OURS.replace("below = 60", "below = 61"))
+    names.append(keep_copy(file, folder).name)
+    (folder / "false.toml").write_text(OURS.replace('"ours"', '"published"'))
+    desk.does.show_limits()
+    box = desk.box
+    assert isinstance(box, LimitsBox)
+    shown = [box.sets.item(at).text() for at in range(box.sets.count())]
+    assert [text.endswith("comes with the program") for text in shown] == [True, True, False, False]
+    assert sorted(text.rpartition("file ")[2] for text in shown[2:]) == sorted(names)
+
+
+def test_limits_are_sorted_by_number_within_one_unit(box: LimitsBox) -> None:
+    at = [column.heading for column in COLUMNS].index("Outside is")
+    box.list.table.sortByColumn(at, Qt.SortOrder.AscendingOrder)
+    shown = [row.item.limit for row in box.list.shown()]
+    units = [one.unit for one in shown]
+    assert len([n for n, unit in enumerate(units) if n == 0 or unit != units[n - 1]]) == len(set(units))
+    pressures = [one.value for one in shown if one.unit == "mm[Hg]"]
+    assert pressures == sorted(pressures)
+
+
+def test_beside_a_limit_stands_whether_finds_go_by_it(box: LimitsBox) -> None:
+    for key, words in (
+        ("published:do2i-280", "E12 goes by it"),
+        ("published:do2i-262", "Finds go by their own number: E12 by 280"),
+        ("practice:venous-saturation-65", "No rule looks at it"),
+    ):
+        box.list.select(key)
+        assert words in box.card.text.toPlainText()
+
+
 def test_the_last_set_cannot_be_taken_out(box: LimitsBox, started: list[LongWork]) -> None:
     box.sets.item(0).setCheckState(Qt.CheckState.Unchecked)
     box.sets.item(1).setCheckState(Qt.CheckState.Unchecked)
-    assert "no set that holds a limit" in box.said.text()
+    assert "no set was chosen" in box.said.text()
     assert box.sets.item(1).checkState() == Qt.CheckState.Checked
 
 
@@ -232,7 +269,7 @@ def test_what_changes_is_worked_out_apart_and_can_be_stopped(
     qtbot.waitUntil(lambda: box.changes.known, timeout=60_000)
     # The finds of the small case by the catalogue: A1 (the line open to air), E05 (going on), E26 twice (weaning and
     # off), and with 60 mmHg E13.
-    assert box.changes.short.text() == "1 of 5 figures and 1 of 5 finds change."
+    assert re.fullmatch(r"1 of \d+ figures and 1 of 5 finds change\.", box.changes.short.text())
     what, before, after = box.changes.list.model.rows[0].cells
     assert what == "mean arterial pressure, established bypass, femoral"
     assert before.startswith("below 50 mmHg (published, version 1): 0.0 min of")

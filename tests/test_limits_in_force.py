@@ -11,7 +11,9 @@ import small_case
 from afterclamp.annotate.figures import Figure, figures
 from afterclamp.annotate.finds import find
 from afterclamp.annotate.limit_changes import changes
+from afterclamp.annotate.limit_measures import LIMIT_MEASURES
 from afterclamp.annotate.limit_rows import LimitRow, limit_rows
+from afterclamp.annotate.limit_rules import RULE_PARAMETERS, own_number
 from afterclamp.annotate.limits import (
     LimitSet,
     choosing,
@@ -24,9 +26,10 @@ from afterclamp.annotate.limits import (
     rule_limits,
     taking_back,
 )
+from afterclamp.annotate.rules import RULES
 from afterclamp.io import open_case
 from afterclamp.io.case import Case
-from afterclamp.io.errors import CaseError, EditRefused
+from afterclamp.io.errors import CaseError, EditRefused, FileUnreadable
 from own_limits import OURS
 
 # The made-up case has 58 mmHg throughout bypass, and full flow from 360 to 840 s (tests/small_case.py).
@@ -74,13 +77,19 @@ def test_without_an_edit_the_published_and_the_practice_set_are_in_force(case: C
 
 
 def test_the_published_numbers_are_those_that_rules_have_anyway() -> None:
-    # The catalogue and the guideline of 2019 give the same 50 and 80 mmHg: finds stay as they were.
-    assert rule_limits(*default_sets()) == {
-        "E01.below": 65,
-        "E13.below": 50,
-        "E13.above": 80,
-        "E16.from": 37,
-    }
+    # The catalogue (R7) and the published numbers are the same: finds stay as they were without any choice.
+    given = rule_limits(*default_sets())
+    assert given == {key: own_number(key) for key in RULE_PARAMETERS.values()}
+    assert given["E13.below"] == 50  # the guideline of 2019, as quoted in R6.6
+    assert given["E12.below"] == 280  # Ranucci 2018, R3.2
+
+
+def test_a_limit_and_the_rule_s_number_have_one_unit() -> None:
+    for (measure, _, _), key in RULE_PARAMETERS.items():
+        code, _, name = key.partition(".")
+        [parameter] = [r.parameters[name] for r in RULES if r.code == code and name in r.parameters]
+        assert parameter.unit == LIMIT_MEASURES[measure].unit, key
+        assert not parameter.fixed, key
 
 
 def test_an_edited_number_reaches_figures_and_finds_and_is_undone(case: Case) -> None:
@@ -139,6 +148,7 @@ def test_two_numbers_stand_beside_each_other(case: Case) -> None:
     [
         ("published", "map-50-on-bypass", 60, " ", "reason"),
         ("published", "map-50-on-bypass", 50, "none", "already"),
+        ("published", "map-50-on-bypass", -5000, "why", "cannot be meant of mean_arterial_pressure"),
         ("published", "map-1", 60, "none", "no limit 'map-1'"),
         ("elsewhere", "map-50-on-bypass", 60, "none", "no set called 'elsewhere'"),
     ],
@@ -165,6 +175,127 @@ def test_a_unit_s_own_limit_stands_before_a_published_one_which_is_named_beside_
     assert row(case, "published:map-50-on-bypass").stands_back_for == "ours"
     assert row(case, "published:map-80-on-bypass").stands_back_for == ""  # the other side is untouched
     assert rule_limits(*in_force(case))["E13.below"] == 60
+
+
+# 60 mmHg are 7.99932 kPa: UCUM has 133.322 Pa to the mm[Hg].
+IN_KPA = OURS.replace("below = 60", "below = 7.99932").replace('"mm[Hg]"', '"kPa"')
+
+
+def test_a_limit_in_another_unit_reaches_figures_and_finds_as_the_same_number(
+    case: Case, tmp_path: Path
+) -> None:
+    before = chosen_in(case)
+    after = chosen_in(case, [choosing([*default_sets(), ours(tmp_path, IN_KPA)])])
+    assert rule_limits(*after.in_force)["E13.below"] == pytest.approx(60)
+    found = changes(case, before, after)
+    [figure] = [
+        one.after
+        for one in found.figures
+        if one.after
+        and one.after.limit_id == "map-60"
+        and not one.after.part
+        and one.after.phase == "established"
+    ]
+    assert (figure.limit, figure.limit_unit) == (pytest.approx(60), "mm[Hg]")
+    assert "written there as below 7.99932 kPa" in figure.limit_source
+    assert figure.outside_s == figure.observed_s > 400  # 58 mmHg throughout
+    assert [one.after.evidence["limit"] for one in found.finds if one.after] == [pytest.approx(60)]
+
+
+def test_the_case_keeps_both_the_number_and_how_its_file_writes_it(case: Case, tmp_path: Path) -> None:
+    keep(case, "mara", [choosing([*default_sets(), ours(tmp_path, IN_KPA)])])
+    with open_case(case.folder) as again:
+        limit = row(again, "ours:map-60").limit
+    assert (limit.value, limit.unit, limit.as_written) == (pytest.approx(60), "mm[Hg]", "7.99932 kPa")
+    assert chosen_in(case).unclear == ()
+
+
+def test_the_rivals_of_a_unit_s_own_limit_are_of_its_own_time(case: Case, tmp_path: Path) -> None:
+    off = OURS[OURS.index("[[limit]]") :].replace("map-60", "map-off").replace("established", "off")
+    keep(case, "mara", [choosing([*default_sets(), ours(tmp_path, OURS + off)])])
+    [found] = [one for one in figures(case) if (one.limit_id, one.phase) == ("map-off", "post")]
+    said = "; ".join(found.rivals)
+    for words in (
+        "below 65 mm[Hg] (Anesthesiology 2022",
+        "below 80 mm[Hg]",
+        "below 70 mm[Hg]",
+        "below 49 mm[Hg]",
+    ):
+        assert words in said  # of the time off bypass, and those of the whole record
+    for words in ("below 50 mm[Hg]", "below 55 mm[Hg]"):  # of established bypass alone
+        assert words not in said
+        assert words in "; ".join(low_on_bypass(case).rivals)
+    shown = {one.limit.words for one in row(case, "ours:map-off").rivals}
+    assert {"below 65 mm[Hg]", "below 80 mm[Hg]", "below 70 mm[Hg]", "below 49 mm[Hg]"} <= shown
+    assert not {"below 50 mm[Hg]", "below 55 mm[Hg]"} & shown
+
+
+def test_of_several_limits_of_one_set_finds_go_by_the_rule_s_own_whatever_it_was_edited_to(
+    case: Case,
+) -> None:
+    assert row(case, "published:do2i-280").gives == "E12.below"
+    assert row(case, "published:do2i-262").gives == ""
+    assert row(case, "published:do2i-262").instead == {"E12.below": 280}
+    keep(case, "mara", [editing(chosen_in(case), "published", "do2i-280", 300, "our protocol")])
+    assert rule_limits(*in_force(case))["E12.below"] == 300
+    assert row(case, "published:do2i-300").gives == ""
+    assert (
+        row(case, "practice:reservoir-400").instead == {}
+    )  # E08 has a mark of its own, which is another thing
+
+
+def test_a_unit_s_own_limit_gives_its_rule_the_number(case: Case, tmp_path: Path) -> None:
+    text = OURS.replace("mean_arterial_pressure", "pump_flow_index").replace("below = 60", "below = 1800")
+    keep(case, "mara", [choosing([*default_sets(), ours(tmp_path, text.replace("mm[Hg]", "mL/min/m2"))])])
+    assert rule_limits(*in_force(case))["E11.below"] == pytest.approx(1.8)
+    assert row(case, "ours:map-60").gives == "E11.below"
+    assert row(case, "practice:flow-index-2").gives == ""
+
+
+def test_a_limit_for_another_time_is_no_rule_s_number(case: Case, tmp_path: Path) -> None:
+    keep(case, "mara", [choosing([*default_sets(), ours(tmp_path, OURS.replace("established", "record"))])])
+    assert rule_limits(*in_force(case))["E13.below"] == 50
+    own = row(case, "ours:map-60")
+    assert own.gives == ""
+    assert own.instead == {"E01.below": 65, "E13.below": 50, "E13.above": 80}
+
+
+def test_constants_alone_are_a_choice_and_leave_the_limits(case: Case, tmp_path: Path) -> None:
+    # 1.36 mL/g, as in J Am Heart Assoc, PMC7792239.
+    text = 'name = "ours"\nversion = "1"\n[oxygen]\ncapacity = 1.36\nsolubility = 0.003\nstatus = "U"\nsource = "us"\n'
+    keep(case, "mara", [choosing([ours(tmp_path, text)])])
+    assert {one.name for one in in_force(case)} == {"ours", "published", "practice"}
+    assert oxygen_constants(case, in_force(case)).capacity == 1.36
+    assert low_on_bypass(case).limit == 50
+
+
+def test_a_number_in_a_log_that_cannot_be_meant_changes_nothing_and_is_told(case: Case) -> None:
+    payload = {
+        "set": "published",
+        "limit": "map-50-on-bypass",
+        "value": -5000,
+        "unit": "mm[Hg]",
+        "reason": "why",
+    }
+    case.edit("mara", "limits", payload)
+    assert low_on_bypass(case).limit == 50
+    assert any("cannot be meant" in one for one in chosen_in(case).unclear)
+
+
+def test_a_set_in_a_log_with_a_unit_that_does_not_fit_is_left_out_with_the_reason(case: Case) -> None:
+    limit = {
+        "id": "map-60",
+        "measure": "mean_arterial_pressure",
+        "phase": "established",
+        "below": 60,
+        "unit": "L/min",
+        "status": "U",
+        "source": "our unit",
+    }
+    table = {"name": "ours", "version": "3", "limit": [limit]}
+    case.edit("mara", "limits", {"sets": [{"name": "ours", "version": "3", "table": table}]})
+    assert low_on_bypass(case).limit == 50
+    assert any("the unit 'L/min' for mean_arterial_pressure" in one for one in chosen_in(case).unclear)
 
 
 def test_the_case_keeps_the_set_whole(case: Case, tmp_path: Path) -> None:
@@ -205,8 +336,11 @@ def test_a_set_s_constants_of_oxygen_content_come_with_it(case: Case, tmp_path: 
 
 
 def test_a_set_may_not_have_the_name_of_one_that_comes_with_the_program(tmp_path: Path) -> None:
+    with pytest.raises(FileUnreadable, match="name of a set that comes with the program"):
+        ours(tmp_path, OURS.replace('"ours"', '"published"'))
+    named = default_sets()[0].model_copy(update={"version": "2"})
     with pytest.raises(EditRefused, match="name of a set that comes with the program"):
-        choosing([ours(tmp_path, OURS.replace('"ours"', '"published"'))])
+        choosing([named])
     with pytest.raises(EditRefused, match="two sets are called 'ours'"):
         choosing([ours(tmp_path), ours(tmp_path)])
     with pytest.raises(EditRefused, match="no set"):

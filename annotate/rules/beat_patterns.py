@@ -10,13 +10,14 @@ from ..runs import BoolArray, FloatArray, Run, evidence_runs, median, running_me
 from ..view import View
 from .arrhythmia import interval_spread
 from .course_find import course_find
-from .rule import RUNS, Find, Parameter, Params, Rule, alternative, before, rounded
+from .rule import RUNS, Find, Parameter, Params, Rule, alternative, rounded
 
 BREATHS_S = 9
 AROUND_BEATS = 21  # beats that a usual interval is a median of
 PLAIN_DIP, PLAIN_SHARE = 10.0, 4.0  # mm[Hg], and % of a pulse, beyond a limit that are plain
 BEGUN = 10  # %, of the fall, within which it has not begun
 REACH_S = 20
+SPIKE_AROUND_S = 10  # s on either side that a venous pressure is a median of: a spike is shorter
 
 
 # -- E04 -------------------------------------------------------------------------------------------
@@ -44,11 +45,7 @@ def find_handling_dip(view: View, params: Params) -> list[Find]:
             if beats is not None
             else 0
         )
-        spike = (
-            float(np.nanmax(cvp[start : run.stop]) - before(cvp, start))
-            if cvp is not None and np.isfinite(cvp[start : run.stop]).any()
-            else np.nan
-        )
+        spike = _spike(cvp, start, run.stop)
         if early < params["beats"] and not spike >= params["spike"]:
             continue
         nadir = run.start + int(np.nanargmin(level[run.start : run.stop]))
@@ -79,6 +76,15 @@ def find_handling_dip(view: View, params: Params) -> list[Find]:
             )
         )  # fmt: skip
     return found
+
+
+def _spike(cvp: FloatArray | None, start: int, stop: int) -> float:
+    """How far the venous pressure rose over its median of some seconds, which no slow filling does; NaN without one."""
+    if cvp is None:
+        return float("nan")
+    piece = cvp[max(0, start - SPIKE_AROUND_S) : stop + SPIKE_AROUND_S]
+    above = piece - smooth(piece, 2 * SPIKE_AROUND_S + 1)
+    return float(np.nanmax(above)) if np.isfinite(above).any() else float("nan")
 
 
 def _usual_level(level: FloatArray, seconds: int = 120, step: int = 5) -> FloatArray:
@@ -288,8 +294,9 @@ E04 = Rule(
     },
     find=find_handling_dip,
     details=f"The pressure is a median of 5 s; its usual level the median of 2 min before, the last 10 s left out; "
-    f"the usual interval of {AROUND_BEATS} beats. The start is put back to the last second within {BEGUN} % of the "
-    f"fall, up to {REACH_S} s. {RUNS} Plain from {PLAIN_DIP:g} mmHg beyond.",
+    f"the usual interval of {AROUND_BEATS} beats; a spike stands over the median of {2 * SPIKE_AROUND_S + 1} s "
+    f"around it. The start is put back to the last second within {BEGUN} % of the fall, up to {REACH_S} s. {RUNS} "
+    f"Plain from {PLAIN_DIP:g} mmHg beyond.",
 )
 E29 = Rule(
     code="E29",

@@ -225,7 +225,7 @@ def _event(case: Case, find: Find, state: str, site: str, name: Names, answers: 
         (_sentence(link.relation)[:-1], _seen_words(case, link)) for link in find.linked if not link.key
     ]
     facts += [
-        (question, f"{answer.said}: {answer.words}")
+        (question.removesuffix("?"), f"{answer.said}; {answer.words}")
         for question, answer in zip(QUESTIONS, answers, strict=True)
     ]
     title = _title(find)

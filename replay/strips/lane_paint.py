@@ -86,6 +86,8 @@ def paint_lane(
         for k in np.flatnonzero(~sharp).tolist():
             box = _box(begins[k], ends[k], left, right, top + rows[k] * row_height, row_height)
             _faded(painter, begins[k], ends[k], edges[k], box, left, right, fill)
+            if lane.kind == "find" and begins[k] >= left:  # on another bar the fading alone shows no begin
+                painter.fillRect(QRectF(begins[k], box.top(), 1, box.height()), QColor(theme.soft_ink))
     else:
         shown = np.ones(len(visible), bool)
         last_sign = [-np.inf] * lane.rows

@@ -182,7 +182,7 @@ def _phase_bar(phase: Phase) -> Bar:
 
 def _find_bar(find: Find) -> Bar:
     code = code_words(find)
-    return Bar(find.start_s, find.end_s, code, f"{code} {find.name}", 0.0, find)
+    return Bar(find.start_s, find.end_s, code, f"{code} {find.name}", find.unc_s / Z95, find)
 
 
 def _mark_bar(mark: Mark) -> Bar:
