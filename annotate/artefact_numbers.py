@@ -53,7 +53,12 @@ FLUSH: dict[str, Parameter] = {
     "spread": _fixed(30, "mm[Hg]", "5th to 95th percentile on the plateau, above which it has beats on it"),
     "lead": _fixed(0.25, "s", "start of the plateau that may still ring, left out of that"),
     "tail": _fixed(0.1, "s", "end of the plateau left out of that"),
+    "ringing_swing": _fixed(20, "mm[Hg]", "smallest swing of a plateau that rings as it dies away"),
+    "ringing_half": _fixed(0.17, "s", "longest of its half cycles: under 3 Hz it may be a pulse"),
+    "ringing_swings": _fixed(2, "1", "fewest of them"),
+    "ringing_left": _fixed(70, "%", "of the first swing, up to which the last one has died away"),
     "joined": _fixed(0.1, "s", "longest dip that does not end the plateau"),
+    "dip": _fixed(60, "mm[Hg]", "how far under the lowest plateau it may reach"),
     "share": _fixed(10, "%", "of the rise, within which it has not begun"),
     "clip": _fixed(0.1, "s", "shortest stretch at exactly the top that is called clipped"),
     "ring": _fixed(1, "s", "time after the release that is masked with it: ring, not pulse"),
@@ -172,6 +177,7 @@ DAMPED: dict[str, Parameter] = {
     "joined": _fixed(10, "s", "longest interruption"),
     "oscillations": _fixed(1, "1", "most oscillations after a flush of an over-damped line"),
     "ringing": _fixed(2, "1", "oscillations after a flush above which a line rings"),
+    "rings_under": _fixed(15, "Hz", "natural frequency under which a line rings"),
 }
 """Over-damped and ringing lines (A4): common practice without a source, the smaller numbers this project's choice."""
 HEIGHT: dict[str, Parameter] = {
@@ -211,6 +217,7 @@ LOST: dict[str, Parameter] = {
     "pump_line": _fixed(20, "mm[Hg]", "the same of a small line pressure"),
     "followed": _fixed(8, "%", "fall of the cerebral saturation of that side that speaks for the patient"),
     "followed_within": _fixed(30, "s", "time after the end within which it falls"),
+    "followed_to": _fixed(600, "s", "longest time from the onset that is taken for that end"),
 }
 """A pulse or ripple lost on one line alone (A3, A5, A6), this project's choice."""
 SAMPLE: dict[str, Parameter] = {

@@ -117,7 +117,7 @@ def _by_flush(own: Pulse, against: list[Against], by: Numbers, taken: BoolArray)
     when the flush says so too. From the flush until the pulse is back, or the next flush; not what is told already.
     """
     line = own.line
-    said = [one for one in line.own if one.code == "A2" and one.evidence.get("adequacy") == "over-damped"]
+    said = [one for one in line.own if one.code == "A2" and _hardly_swings(one)]
     if not said or not against:
         return []
     share = np.fmax.reduce([one.pulse for one in against])
@@ -145,6 +145,11 @@ def _by_flush(own: Pulse, against: list[Against], by: Numbers, taken: BoolArray)
         }
         found.append(Artefact("A4", line.start + start, line.start + stop, evidence))
     return found
+
+
+def _hardly_swings(flush: Artefact) -> bool:
+    """Whether at most one oscillation stood out; near the optimum too, but then no pulse is narrower for it."""
+    return flush.evidence.get("adequacy") == "over-damped" or flush.evidence.get("fall_s") is not None
 
 
 def _arterial(channel: Channel) -> bool:

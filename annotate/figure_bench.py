@@ -12,6 +12,7 @@ from .derived import Absent, Derived, Measured
 from .dose import Counted
 from .figure_row import RUN_GAP_S, Figure, area_unit, exposed, with_exact, with_filled
 from .finds import Find, edited_limits, find_in
+from .kept_finds import kept_finds
 from .limits import Limit, LimitSet, oxygen_constants, rule_limits
 from .measures.intervals import Interval
 from .measures.pressure import RAW
@@ -52,9 +53,14 @@ class Bench:
         self.instead: list[tuple[Signal, Interval, str]] = []
         self.view: View | None = None
         if self.derived.site is not None:
-            self.view = view = View.of(case, believe)
             numbers = {**edited_limits(case), **rule_limits(*sets)}
-            found = find_in(view.with_phases(self.windows.phases), numbers)
+            if believe:
+                self.view = view = View.of(case, believe)
+                found = find_in(view.with_phases(self.windows.phases), numbers)
+            else:  # what was looked for on this state already is not looked for again
+                kept = kept_finds(case)
+                self.view, found = kept.view, kept.finds(numbers)
+                view = self.view
             self.doubted = tuple(
                 one for one in found.held_back if one.code in OF_THE_LINE and one.site == found.site
             )
@@ -163,7 +169,9 @@ class Bench:
         """What of a row rests on times of the case sheet, which are the reference clock's."""
         found = []
         if row.measure == "cerebral_saturation_of_baseline":
-            found.append("which readings lie in the baseline window of the case sheet is taken from its stamps")
+            found.append(
+                "which readings lie in the baseline window of the case sheet is taken from its stamps"
+            )
         by_hand = isinstance(self.derived.haemoglobin, Series) and not self.derived.haemoglobin.site
         if row.measure == "oxygen_delivery_index" and by_hand:
             found.append("which haemoglobin of the case sheet holds in a second is taken from its stamps")

@@ -46,9 +46,13 @@ def pressure_rows(bench: Bench, limit: Limit, rivals: list[str]) -> list[Figure]
         on_bypass = token in HOLDS_BYPASS
         low = _low_flow(bench) if on_bypass else []
         exclude = arrests + low if on_bypass else []
-        pressure = _with_flow(bench, derived.mean_arterial_pressure) if on_bypass else derived.mean_arterial_pressure
+        pressure = (
+            _with_flow(bench, derived.mean_arterial_pressure) if on_bypass else derived.mean_arterial_pressure
+        )
         at_site = partial(_at_site, bench, on_bypass=on_bypass, floor=floor)
-        words = f"arrests, brain perfusion alone and flow under {FLOW_FOR_PRESSURE:g} L/min" if on_bypass else ""
+        words = (
+            f"arrests, brain perfusion alone and flow under {FLOW_FOR_PRESSURE:g} L/min" if on_bypass else ""
+        )
         if on_bypass and token == "record":
             words += ", on bypass only"
         if floor is None:

@@ -152,7 +152,9 @@ def _delivery(bench: Bench, limit: Limit, rivals: list[str]) -> list[Figure]:
         off, off_words = _off_bypass(bench, token, window)
         known = known_with(measured, outlet)
         cold = seconds_at(outlet, "below", WARM_OUTLET_C)
-        words = off_words + ("arrests" if isinstance(outlet, Absent) else f"arrests, and outlet under {WARM_OUTLET_C:g} °C")
+        words = off_words + (
+            "arrests" if isinstance(outlet, Absent) else f"arrests, and outlet under {WARM_OUTLET_C:g} °C"
+        )
         exclude = arrests + cold + off
         judged = bench.row(limit, known, token, window, exclude, words, rivals)
         judged = with_longest(judged, limit, known, window, exclude)
@@ -177,7 +179,7 @@ def _delivery(bench: Bench, limit: Limit, rivals: list[str]) -> list[Figure]:
 
 
 def _off_bypass(bench: Bench, token: str, window: list[Interval] | Absent) -> tuple[list[Interval], str]:
-    """What of the whole record is not bypass, where the pump's flow says nothing of the patient's, and that in words."""
+    """What of the whole record is not bypass, where the pump's flow is not the patient's; and that in words."""
     if token != "record" or isinstance(window, Absent):
         return [], ""
     return subtract_intervals(window, bench.windows.bypass), "time off bypass, "

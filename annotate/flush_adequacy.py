@@ -61,7 +61,22 @@ BOUNCES = FlushLimit(
     "C",
     "common practice, no source",
 )
-LIMITS = (SLOW, FINE, OPTIMUM, BOUNCES)
+RINGS_UNDER = FlushLimit(
+    "rings_under",
+    DAMPED["rings_under"].value,
+    DAMPED["rings_under"].value,
+    "Hz",
+    f"ringing is called so under {DAMPED['rings_under'].value:g} Hz: above, the pulse holds little that could ring",
+    "C",
+    "common practice, no source",
+)
+SLOWEST_FALL_S = 1.5 / (2 * math.pi * SLOW.low)
+"""From a tenth to seven tenths of its fall a line takes 1.5 / (2π fn) at a damping of 0.7: 34 ms at 7 Hz.
+
+A step answer of second order, worked out; that a slower fall with hardly a swing means an over-damped line is this
+project's choice.
+"""
+LIMITS = (SLOW, FINE, OPTIMUM, BOUNCES, RINGS_UNDER)
 """All that a response is held against. The areas of the 1981 chart are not among them: they were not read."""
 
 WORDS = ("adequate", "rings", "over-damped", "too slow", "cannot tell")
@@ -79,8 +94,9 @@ class Adequacy:
 def adequacy(response: FlushResponse) -> Adequacy:
     """The word for a response, by the limits of `LIMITS`.
 
-    A line near the optimum makes at most one oscillation too: from a flush alone it cannot be told from an
-    over-damped one, and the sentence says so.
+    A line near the optimum makes at most one oscillation too. Where hardly a swing stands out, one that falls more
+    slowly than a line at the optimum with the lowest acceptable frequency is over-damped; of a faster one a flush
+    alone does not say which it is, and the sentence says so.
 
     Examples
     --------
@@ -89,17 +105,23 @@ def adequacy(response: FlushResponse) -> Adequacy:
     """
     ones = response.oscillations
     if not response.told:
-        if ones <= BOUNCES.low and response.cannot_tell.startswith("at most one"):
+        if hardly_swings(response):
+            optimum = f"the optimum of {OPTIMUM.low:g} to {OPTIMUM.high:g}"
+            few = f"at most {BOUNCES.low:g} oscillation, and a fall of {1000 * response.fall_s:.0f} ms"
+            if response.fall_s > SLOWEST_FALL_S:
+                why = (
+                    f"{few}: slower than the {1000 * SLOWEST_FALL_S:.0f} ms of a line damped at {optimum} with "
+                    f"{SLOW.low:g} Hz, the lowest that is called acceptable"
+                )
+                return Adequacy("over-damped", why, f"{BOUNCES.source}; the fall: this project's choice")
             return Adequacy(
-                "over-damped",
-                f"at most {BOUNCES.low:g} oscillation; a line damped near the optimum of {OPTIMUM.low:g} to "
-                f"{OPTIMUM.high:g} would show no more",
-                BOUNCES.source,
+                "cannot tell", f"{few}: damped near {optimum}, or over-damped; a flush does not say which", ""
             )
         return Adequacy("cannot tell", response.cannot_tell, "")
     if response.natural_frequency_hz < SLOW.low:
         return Adequacy("too slow", SLOW.words, SLOW.source)
-    if ones > BOUNCES.high:
+    slow_enough = response.natural_frequency_hz < RINGS_UNDER.low
+    if ones > BOUNCES.high and slow_enough:
         why = f"{ones:g} oscillations, more than {BOUNCES.high:g}: systolic reads high, diastolic low"
         return Adequacy("rings", why, BOUNCES.source)
     if ones <= BOUNCES.low and response.damping_ratio > OPTIMUM.high:
@@ -107,10 +129,20 @@ def adequacy(response: FlushResponse) -> Adequacy:
         return Adequacy("over-damped", why, BOUNCES.source)
     fine = response.natural_frequency_hz > FINE.low
     why = f"{ones:g} oscillations, no more than {BOUNCES.high:g}"
+    if ones > BOUNCES.high:
+        why = (
+            f"{ones:g} oscillations, more than {BOUNCES.high:g}, but not under {RINGS_UNDER.low:g} Hz, where a pulse "
+            "holds enough to ring"
+        )
     if fine:
         return Adequacy("adequate", why, BOUNCES.source)
     why += f"; under {FINE.low:g} Hz fine features are not resolved"
     return Adequacy("adequate", why, f"{BOUNCES.source}; {FINE.low:g} Hz: {FINE.source}")
+
+
+def hardly_swings(response: FlushResponse) -> bool:
+    """Whether at most one oscillation stands out: over-damped, or damped near the optimum."""
+    return not response.told and response.oscillations <= BOUNCES.low and math.isfinite(response.fall_s)
 
 
 def response_at(values: FloatArray, rate_hz: float, release: int) -> FlushResponse:
@@ -132,6 +164,8 @@ def response_words(response: FlushResponse) -> str:
     """Natural frequency and damping with their ±, oscillations and adequacy, as one sentence without its full stop."""
     said = adequacy(response)
     if not response.told:
+        if hardly_swings(response):
+            return f"{said.word} ({said.why}); natural frequency and damping cannot be told"
         word = "" if said.word == "cannot tell" else f"{said.word} ({said.why}); "
         return f"{word}natural frequency and damping cannot be told: {response.cannot_tell}"
     return (
@@ -155,6 +189,7 @@ def flush_evidence(values: FloatArray, rate_hz: float, release: int) -> dict[str
         "damping_pm": number(response.damping_pm, 3),
         "half_cycle_ratio": number(response.amplitude_ratio, 3),
         "oscillations": response.oscillations,
+        "fall_s": number(response.fall_s, 3),
         "adequacy": said.word,
         "adequacy_source": said.source,
         "flush_response": response_words(response),

@@ -12,6 +12,7 @@ from .finds import Find, Finds, Raw, find_in
 from .inconsistencies import Inconsistency, inconsistencies_of
 from .memory import Memory
 from .phases import phases
+from .quality import channel_key
 from .rules import RULES
 from .unexplained import Unexplained, unexplained
 from .view import View, facts_of
@@ -113,7 +114,8 @@ class KeptFinds:
 def kept_finds(case: Case) -> KeptFinds:
     """The case as it stands, read anew only where something that is gone by was edited since."""
     standing = tuple(edit.id for edit in case.log.standing() if edit.verb not in _NOT_READ)
-    key = (str(case.folder), case.horizon, standing, repr(facts_of(case)))
+    recorded = tuple(channel_key(channel) for channel in case.channels)
+    key = (str(case.folder), case.horizon, standing, recorded, repr(facts_of(case)))
     return _KEPT.get(key, lambda: _read(case))
 
 

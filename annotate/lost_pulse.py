@@ -14,6 +14,7 @@ import numpy as np
 from .artefact_numbers import FLUSH, KINK, LOST, SAMPLE
 from .line_seconds import LineSeconds
 from .lost_shapes import LostStretch, closed_tap, cuff, kink
+from .lost_slowly import slowly_lost, told_until
 from .own_shapes import other_site
 from .parameter import Numbers, numbers_of
 from .pulse_course import NOISES, STEP_S, PulseCourse, lost, pulse_course, pump_ripple_hz
@@ -26,6 +27,7 @@ QUIET, QUIET_NOISES, NOISIEST = 2.0, 2.5, 2.0  # mmHg and roughnesses of a secon
 UNKNOWN_ROUGH = 0.8  # mmHg, of a wave that is sampled too slowly to tell
 WEDGE_QUIET = 0.45  # of the swing before, under which a second of a pulmonary artery line may be wedged
 WINDOW_S, AFTER_S = 130.0, 45.0  # samples that are read before and after what is looked at
+MORE = 8.0  # times as much is read where a stretch goes on
 FOLLOW_S = 15.0  # seconds after a stretch that must be read to tell what it was
 HIGH_PERCENTILE = 75  # of the power before, which a stretch of loss hardly moves
 PLAUSIBLE = 5.0  # mmHg from which a value that stands still can be a pressure
@@ -174,7 +176,7 @@ def _told(
     frozen = any(_still(own) and own.start < end and start < own.end for own in line.own)
     # A value that stands still exactly may be a perfect cuff, but lies anywhere in a beat: no drift tells anything.
     for shape in (closed_tap, cuff) if frozen else (closed_tap, cuff, kink):
-        one = shape(line, stretch)
+        one = shape(line, slowly_lost(line, stretch) if shape is kink else stretch)
         if one is None:
             continue
         seen = _of_others(beside, stretch, one)
@@ -184,7 +186,8 @@ def _told(
         if (alone or one.code != "A3") and (_pump_changed(others, one) or _head_followed(line, others, one)):
             return None
         said = ", ".join(seen.kept) if seen.kept else "none"
-        return replace(one, evidence={**one.evidence, "others_kept": said})
+        end = told_until(line, beside, one) if one.code == "A5" else one.end
+        return replace(one, end=end, evidence={**one.evidence, "others_kept": said})
     return None
 
 
@@ -214,13 +217,15 @@ def lost_stretch(line: LineSeconds, start: float, end: float, after: float = AFT
         if not base >= by["least"] ** 2 / 8:  # a sinusoid of so much from highest to lowest
             return None
     first, last = run
-    if after == AFTER_S and course.time(last) > end + after - FOLLOW_S:
-        return lost_stretch(line, start, end, KINK["longest"].value)
+    if after < KINK["longest"].value and course.time(last) > end + after - FOLLOW_S:
+        upto = line.channel.span.end
+        if end + after < upto:
+            return lost_stretch(line, start, end, min(after * MORE, KINK["longest"].value))
     return LostStretch(course, base, first, last)
 
 
 def _usual(course: PulseCourse, start: float, end: float) -> float:
-    piece = course.power[course.between(start - WINDOW_S, end)]
+    piece = course.power[course.between(start - WINDOW_S, min(end, start + WINDOW_S))]
     piece = piece[np.isfinite(piece)]
     return float(np.percentile(piece, HIGH_PERCENTILE)) if piece.size else 0.0
 
@@ -342,7 +347,8 @@ def _head_followed(line: LineSeconds, others: Sequence[LineSeconds], one: Artefa
         if other.channel.kind != "cerebral_saturation" or other.channel.side != line.channel.side:
             continue
         first = int(np.floor(one.start - other.start))
-        last = int(np.ceil(one.end + by["followed_within"] - other.start))
+        end = min(one.end, one.start + by["followed_to"])
+        last = int(np.ceil(end + by["followed_within"] - other.start))
         before = median(other.mean[max(first - int(by["before"]), 0) : max(first, 0)])
         meanwhile = other.mean[max(first, 0) : max(last, 0)]
         meanwhile = meanwhile[np.isfinite(meanwhile)]

@@ -164,7 +164,11 @@ def brain_alone(bench: Bench) -> list[Value]:
         for name, measured, reference in (
             ("pump_flow", derived.pump_flow, ""),
             ("flow_by_weight", flow_by_weight(derived), "doi 10.3978/j.issn.2225-319X.2013.03.02"),
-            ("perfusion_pressure", brain_perfusion_pressure(derived), "mean of the arterial line on the side of the inflow"),
+            (
+                "perfusion_pressure",
+                brain_perfusion_pressure(derived),
+                "mean of the arterial line on the side of the inflow",
+            ),
         ):  # fmt: skip
             row = Value("brain", name, words="mean", phase=phase.name, index=phase.index, reference=reference)
             rows.append(row.of(measured, window, which="mean"))

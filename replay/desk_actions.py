@@ -28,7 +28,9 @@ if TYPE_CHECKING:
 _BESIDE = 0.05  # seconds: a mark this near to the playhead is where one is, not the next one
 
 
-class DeskActions(FileActions, CaseActions, MarkActions, FindActions, RuleActions, MaskActions, WhatIfActions):
+class DeskActions(
+    FileActions, CaseActions, MarkActions, FindActions, RuleActions, MaskActions, WhatIfActions
+):
     """The commands of one desk."""
 
     def __init__(self, desk: Desk) -> None:

@@ -28,7 +28,7 @@ HEADINGS: Final = (
 KEYS: Final = frozenset(
     {
         *("natural_frequency_hz", "natural_frequency_pm_hz", "damping", "damping_pm", "half_cycle_ratio"),
-        *("oscillations", "adequacy", "adequacy_source", "flush_response"),
+        *("oscillations", "fall_s", "adequacy", "adequacy_source", "flush_response"),
         *("against", "cleared_by_flush", "flush", "pulse_before_mmhg", "pulse_mmhg", "pulse_percent"),
         *("above_before_mmhg", "above_mmhg", "mean_change_mmhg", "upstroke_percent"),
         *("overshoot_mmhg", "swings_times"),

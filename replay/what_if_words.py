@@ -24,7 +24,7 @@ HEADINGS = (
 RIGHT = "<>>>>>>><"
 BANNER = WHAT_IF_BANNER.upper()
 NOTHING_ELSE = (
-    "Only the oxygen delivery index is computed again; pressures, saturations and temperatures are left as they were."
+    "Only the oxygen delivery index is computed again; pressures, saturations and temperatures stay as recorded."
 )
 NO_LIMIT = "No limit of the oxygen delivery index is in force."
 

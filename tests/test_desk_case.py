@@ -232,7 +232,16 @@ def test_a_look_reports_the_originals_first(qtbot: QtBot, desk: Desk) -> None:
     assert case is not None
     bringing.work({"task": "look", "case": str(case.folder)}, heard.append, lambda: False)
     parts = [message["part"][0] for message in heard if "part" in message]  # type: ignore[index]
-    assert parts == ["originals", "masks", "phases", "trust strip", "finds", "answers", "unexplained", "figures"]
+    assert parts == [
+        "originals",
+        "masks",
+        "phases",
+        "trust strip",
+        "finds",
+        "answers",
+        "unexplained",
+        "figures",
+    ]
 
 
 def test_what_is_read_stays_the_same_when_only_the_clock_is_another(desk: Desk) -> None:

@@ -19,13 +19,13 @@ from afterclamp.annotate.site import why_not_believed
 from afterclamp.annotate.view import View
 from afterclamp.io import masks
 from afterclamp.io.case import Case
+from afterclamp.io.recording import RecordedChannel, Segment
 from afterclamp.replay.figure_table import figures as printed
 from afterclamp.sample_traces import trend
 from afterclamp.sample_traces.write import case_sheet_toml
 from keyframe_case import LENGTH_S, ROWS, WAVE_HZ, WAVES, _channel, keyframe_case, minutes, row
-from recordings import case_of, recording
-from test_site import LATE_S, LOW_S, SITES, late_case, line
-from test_site import LENGTH_S as LATE_LENGTH_S
+from recordings import case_of, even, recording
+from test_site import SITES, late_case
 
 T = np.arange(LENGTH_S, dtype=np.float64)
 ON_S, OFF_S = minutes("60:00"), minutes("307:00")
@@ -158,24 +158,47 @@ def test_bands_of_the_pressure_are_disjoint(rows: list[Figure]) -> None:
 # -- beats --------------------------------------------------------------------------------------------
 
 
+def beating(low_s: tuple[int, int], label: str = "lrad") -> tuple[RecordedChannel, float, float]:
+    """A line at 100 Hz, 27 mmHg lower for a while, with the highest and lowest pressure of its other beats."""
+    t = np.arange(600 * 100) / 100
+    phase = (t * 1.25) % 1.0
+    wave = 65 + np.where(phase < 0.35, np.sin(np.pi * phase / 0.35), 0.0) * 40 + np.exp(-phase * 1.5) * 15
+    highest, lowest = float(wave.max()), float(wave.min())
+    wave = np.where((t >= low_s[0]) & (t < low_s[1]), wave - 27, wave)
+    wave += np.random.default_rng(5).normal(0, 0.2, t.size)
+    codes = np.round(wave * 10).astype(np.int16)
+    return even(label, codes, [Segment(0.0, 0, codes.size, 100.0, 0.1)]), highest, lowest
+
+
 def test_systolic_diastolic_and_pulse_pressure_of_each_beat_averaged_over_its_seconds(tmp_path: Path) -> None:
-    # By construction a beat is a half sine of 40 mmHg on a floor of 72, 45 while low: 112/72 and 85/45.
-    with late_case(tmp_path / "case") as late:
-        found = figures(late, believe="left_radial")
-    low_s = LOW_S[1] - LOW_S[0] + LATE_S[1] - LATE_S[0]
+    made, highest, lowest = beating((200, 320))
+    assert (highest - 27 < 100 < highest, lowest - 27 < 50 < lowest) == (True, True)
+    with case_of(tmp_path / "case", recording("monitor", [made]), identities=SITES) as case:
+        found = figures(case)
     systolic = row(found, "systolic-100-off-bypass")
-    assert systolic.outside_s == pytest.approx(low_s, abs=8)
-    assert systolic.nadir == pytest.approx(85, abs=1.5)
-    assert systolic.observed_s == pytest.approx(LATE_LENGTH_S, abs=8)
-    assert systolic.area == pytest.approx(15 * low_s / 60, rel=0.1)
+    assert systolic.outside_s == pytest.approx(120, abs=3)
+    assert systolic.nadir == pytest.approx(highest - 27, abs=2)
+    assert systolic.observed_s == pytest.approx(600, abs=5)
+    assert systolic.area == pytest.approx((100 - (highest - 27)) * 2, rel=0.1)
     diastolic = row(found, "diastolic-50-off-bypass")
-    assert diastolic.outside_s == pytest.approx(low_s, abs=8)
-    assert diastolic.nadir == pytest.approx(45, abs=1.5)
+    assert diastolic.outside_s == pytest.approx(120, abs=3)
+    assert diastolic.nadir == pytest.approx(lowest - 27, abs=2)
     pulse = row(found, "pulse-pressure-35-off-bypass")
-    assert (pulse.outside_s, pulse.nadir) == (pytest.approx(0, abs=4), pytest.approx(40, abs=6))
+    assert pulse.outside_s <= 4  # the two beats across which the level changes
+    assert row(found, "systolic-140-off-bypass").outside_s == 0
     assert "a second without beats is missing" in systolic.note
     assert any("below 67 mm[Hg]" in words and "Monk" in words for words in systolic.rivals)
-    assert row(found, "systolic-140-off-bypass").outside_s == 0
+
+
+def test_beats_of_another_line_are_told_beside_a_systolic_pressure(tmp_path: Path) -> None:
+    lines = [
+        beating((700, 800), "fem")[0],
+        beating((200, 320))[0],
+    ]  # the femoral one never low within the record
+    with case_of(tmp_path / "case", recording("monitor", lines), identities=SITES) as case:
+        systolic = row(figures(case), "systolic-100-off-bypass")
+    assert (systolic.site, systolic.outside_s) == ("femoral", 0)
+    assert "with left radial believed instead of femoral: 2.0 min and" in systolic.note
 
 
 def test_a_line_without_beats_has_no_systolic_pressure(rows: list[Figure]) -> None:
@@ -191,14 +214,15 @@ def test_pressure_and_flow_while_the_brain_alone_is_perfused(case: Case, rows: l
     # The arm of the inflow is the right one; 74 kg (description of the case).
     alone = (minutes("181:30") <= T) & (minutes("195:00") > T)
     pressure, flow = keyframes("RRAD"), keyframes("FLOW") * 1000 / 74
-    for limit_id, outside in (
-        ("brain-pressure-40", pressure < 40),
-        ("brain-pressure-60", pressure > 60),
-        ("brain-flow-6", flow < 6),
-        ("brain-flow-10", flow > 10),
+    for limit_id, depth in (
+        ("brain-pressure-40", 40 - pressure),
+        ("brain-pressure-60", pressure - 60),
+        ("brain-flow-6", 6 - flow),
+        ("brain-flow-10", flow - 10),
     ):
         found = row(rows, limit_id, "selective_cerebral")
-        assert found.outside_s == pytest.approx(np.count_nonzero(alone & outside), abs=8)
+        area = float(np.maximum(depth[alone], 0).sum()) / 60
+        assert found.area == pytest.approx(area, rel=0.05, abs=0.5)
         assert found.observed_s == pytest.approx(minutes("13:30"), abs=6)
         assert "doi 10.3978/j.issn.2225-319X.2013.03.02" in found.limit_source
     mean = next(one for one in computed_values(case) if one.measure == "perfusion_pressure")
@@ -214,7 +238,7 @@ def test_without_an_outlet_temperature_delivery_and_flow_index_are_counted_and_s
     folder = tmp_path / "case"
     case_of(
         folder,
-        recording("monitor", [_channel("FEM", WAVE_HZ, "mmHg")]),
+        recording("monitor", [_channel(name, WAVE_HZ, "mmHg") for name in WAVES]),
         recording("pump", [_channel(name, 1.0, ROWS[name][0]) for name in names]),
         identities=identities,
     ).close()
@@ -231,7 +255,9 @@ def test_without_an_outlet_temperature_delivery_and_flow_index_are_counted_and_s
         np.count_nonzero(ESTABLISHED & (delivery < 280)) - minutes("52:30"), rel=0.05
     )
     assert main.part == "at any outlet temperature"
-    assert "no arterial outlet temperature is recorded: warm and cold perfusion are counted alike" in main.note
+    assert (
+        "no arterial outlet temperature is recorded: warm and cold perfusion are counted alike" in main.note
+    )
     assert row(found, "flow-index-2", "established").value is not None
 
 
@@ -244,7 +270,9 @@ def test_a_window_of_the_case_sheet_on_a_source_whose_clock_is_not_set_is_told(
     [pump] = [source for source in case.sources if source.name == "pump"]
     assert pump.clock.method == "unset"
     found = row(rows, "cerebral-80-of-baseline", site="left_cerebral_saturation")
-    assert found.note.startswith("± unknown, the clock of pump not set: which readings lie in the baseline window")
+    assert found.note.startswith(
+        "± unknown, the clock of pump not set: which readings lie in the baseline window"
+    )
     absolute = row(rows, "cerebral-50-absolute", site="left_cerebral_saturation")
     assert "not set" not in absolute.note  # one source against a number: no time of another clock is in it
 
@@ -262,8 +290,7 @@ def test_a_line_that_a_person_hid_is_masked_and_neither_out_nor_to_come(tmp_path
 
 
 def test_the_figure_of_a_line_that_is_hidden_from_end_to_end_says_that_it_is_masked(tmp_path: Path) -> None:
-    second = np.arange(600)
-    lines = [line("fem", np.full(600, 75.0)), line("lrad", np.where(second < 100, 45.0, 72.0))]
+    lines = [beating((700, 800), "fem")[0], beating((0, 100))[0]]
     with case_of(tmp_path / "case", recording("monitor", lines), identities=SITES) as made:
         masks.mask(made, "reviewer", "hide", "femoral", 0.0, 590.0)
         found = row(figures(made, believe="femoral"), "map-65-off-bypass")
@@ -297,9 +324,6 @@ def test_the_bridged_number_stands_in_the_row_beside_the_counted_one() -> None:
     line = next(line for line in printed([one]).splitlines() if "femoral radial gradient" in line)
     assert "18.7 min" in line
     assert "19.4 of 43.0 min, 71.0 mmHg·min" in line
-    without = next(
-        line
-        for line in printed([Figure("line_pressure", "bypass", value=1.0, outside_s=60.0, observed_s=90.0)]).splitlines()
-        if "line pressure" in line
-    )
+    other = Figure("line_pressure", "bypass", value=1.0, outside_s=60.0, observed_s=90.0)
+    without = next(line for line in printed([other]).splitlines() if "line pressure" in line)
     assert "of 1.5 min" not in without

@@ -223,3 +223,12 @@ def test_filters_and_order_are_remembered(qtbot: QtBot, desk: Desk, tmp_path: Pa
     qtbot.addWidget(other)
     assert other.finds.filters.wanted == ("E13", "cooling", "accepted")
     assert other.finds.sorting == ("Code", True)
+
+
+def test_the_phase_keeps_its_place_until_words_would_be_cut(pane: FindsList) -> None:
+    number = _headings(pane).index("Phase")
+    pane.resize(540, 400)  # the right column at first start, job.md 8.1 names the list beside the strips
+    assert not pane.table.isColumnHidden(number)
+    assert pane.table.isColumnHidden(_headings(pane).index("Channels")), "spare columns go first"
+    pane.resize(260, 400)
+    assert pane.table.isColumnHidden(number)

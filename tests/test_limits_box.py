@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -11,7 +12,7 @@ from afterclamp.annotate.limits import chosen_in, in_force
 from afterclamp.replay.desk import Desk
 from afterclamp.replay.limit_files import keep_copy, kept_sets
 from afterclamp.replay.longwork import LongWork
-from afterclamp.replay.panes.limits_box import LimitsBox
+from afterclamp.replay.panes.limits_box import COLUMNS, LimitsBox
 from desk_support import desk, settings, small_folder  # noqa: F401
 from own_limits import OURS
 from PySide6.QtCore import QMimeData, QPointF, Qt, QUrl

@@ -151,3 +151,38 @@ def test_tables_and_paper_name_the_sets_in_force(case: Path, file: Path, tmp_pat
     paper = CliRunner().invoke(main, ["paper", str(case), "--out", str(tmp_path / "paper.html")])
     assert paper.exit_code == 0, paper.stderr
     assert "Limits in force: ours, version 3" in (tmp_path / "paper.html").read_text("utf-8")
+
+
+def test_a_unit_that_does_not_fit_is_refused_before_anything_is_worked_out(case: Path, file: Path) -> None:
+    file.write_text(OURS.replace("mm[Hg]", "L/min"))
+    result = run(case, "--use", file, "--what-changes")
+    assert result.exit_code != 0
+    assert "limit 'map-60': found the unit 'L/min' for mean_arterial_pressure" in result.stderr
+    assert edits(case) == 0
+
+
+def test_figures_and_finds_go_by_the_same_number_of_a_limit_in_kpa(case: Path, file: Path) -> None:
+    # 58 mmHg throughout bypass (tests/small_case.py); 60 mm[Hg] are 7.99932 kPa by UCUM.
+    file.write_text(OURS.replace("below = 60", "below = 7.99932").replace("mm[Hg]", "kPa"))
+    found = read(case, "--use", "published", "--use", file, "--what-changes")
+    after = {one["what"]: one["after"] for one in found["changes"]}
+    assert "limit 60.0 mmHg" in after["E13 hypotension on bypass, femoral"]
+    assert after["mean arterial pressure, established bypass, femoral"].startswith("below 60 mmHg (ours")
+    run(case, "--use", "published", "--use", file)
+    own = next(one for one in read(case)["limits"] if one["id"] == "map-60")
+    assert own["written"] == {"limit": 7.99932, "unit": "kPa"}
+    assert own["rule"] == "E13.below"
+    assert "below 60 mmHg (7.99932 kPa in its set)" in run(case).stdout
+
+
+def test_constants_alone_can_be_used(case: Path, file: Path) -> None:
+    file.write_text(
+        'name = "ours"\nversion = "1"\n[oxygen]\ncapacity = 1.36\nsolubility = 0.003\nstatus = "U"\nsource = "us"\n'
+    )
+    assert [one["name"] for one in read(case, "--use", file)["sets"]] == ["published", "practice", "ours"]
+
+
+def test_whether_finds_go_by_a_limit_is_said_in_the_list(case: Path) -> None:
+    text = run(case).stdout
+    assert re.search(r"below 280 mL/min/m²\s+published\s+E12 goes by it", text)
+    assert re.search(r"below 262 mL/min/m²\s+published\s+finds go by their own number: E12 by 280", text)

@@ -27,7 +27,7 @@ def body_surface_area_du_bois(height_cm: float, weight_kg: float) -> float:
     Parameters
     ----------
     height_cm, weight_kg : float
-        cm and kg.
+        cm and kg; neither may be missing: NaN is refused like a size that nobody has.
 
     Raises
     ------
@@ -53,7 +53,7 @@ def body_surface_area_mosteller(height_cm: float, weight_kg: float) -> float:
     Parameters
     ----------
     height_cm, weight_kg : float
-        cm and kg.
+        cm and kg; neither may be missing: NaN is refused like a size that nobody has.
 
     Raises
     ------
@@ -79,7 +79,7 @@ def body_surface_area_haycock(height_cm: float, weight_kg: float) -> float:
     Parameters
     ----------
     height_cm, weight_kg : float
-        cm and kg.
+        cm and kg; neither may be missing: NaN is refused like a size that nobody has.
 
     Raises
     ------
@@ -105,7 +105,7 @@ def body_surface_area_gehan_george(height_cm: float, weight_kg: float) -> float:
     Parameters
     ----------
     height_cm, weight_kg : float
-        cm and kg.
+        cm and kg; neither may be missing: NaN is refused like a size that nobody has.
 
     Raises
     ------
@@ -133,7 +133,7 @@ def body_surface_area_boyd(height_cm: float, weight_kg: float) -> float:
     Parameters
     ----------
     height_cm, weight_kg : float
-        cm and kg.
+        cm and kg; neither may be missing: NaN is refused like a size that nobody has.
 
     Raises
     ------

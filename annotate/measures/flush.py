@@ -18,7 +18,10 @@ UNLIKE = 0.35
 """Part by which a half cycle may differ from the first; a sample either way is always let pass."""
 SINGLE_HZ = 5.0
 """The same where a single swing is all that is seen."""
-HARDLY = "at most one swing stands out after the release: an over-damped line, or one sampled too slowly"
+HARDLY = (
+    "at most one swing stands out after the release: a line damped near the optimum, an over-damped one, or one "
+    "sampled too slowly"
+)
 FIRST_S = 0.3
 """The first swing is over by then."""
 WIDER = 1.5
@@ -50,6 +53,9 @@ class FlushResponse:
         Turning points of the swings that were used, seconds from the first value given.
     cannot_tell : str
         Why there is no frequency, in words; empty where there is one.
+    fall_s : float
+        Seconds from a tenth to seven tenths of the fall to its lowest within `FIRST_S`; told where hardly a swing
+        stands out, NaN else. The rest of the fall may be the pulse beneath.
     """
 
     natural_frequency_hz: float
@@ -60,6 +66,7 @@ class FlushResponse:
     damping_pm: float = float("nan")
     peaks: tuple[tuple[float, float], ...] = ()
     cannot_tell: str = ""
+    fall_s: float = float("nan")
 
     @property
     def told(self) -> bool:
@@ -141,8 +148,9 @@ def fast_flush_response(
     ring = wave[release : release + int(longest_s * rate_hz)]
     step = float(np.median(wave[: release + 1]) - np.min(ring[: int(FIRST_S * rate_hz) + 2]))
     at, level = _turning_points(ring, smallest_swing * step)
+    fall_s = _fall(wave, release, step, rate_hz)
     if at.size < 2:
-        return _untold(0.0, HARDLY)
+        return _untold(0.0, HARDLY, fall_s)
     swings = np.abs(np.diff(level))
     halves = np.diff(at)
     # The ring ends at the first swing that is not smaller than the one before, takes as long as a pulse does,
@@ -152,7 +160,7 @@ def fast_flush_response(
     count = int(np.argmin(good)) if not good.all() else good.size
     ratio = _ratio(swings[:count], step) if count > 1 or halves[0] <= rate_hz / (2 * SINGLE_HZ) else 0.0
     if not 0 < ratio < 1:
-        return _untold(min(count, 1) / 2, HARDLY)
+        return _untold(min(count, 1) / 2, HARDLY, fall_s)
     damping = damping_from_half_cycles(ratio)
     damped_hz = rate_hz / (2 * float(np.average(halves[:count], weights=swings[:count])))
     if rate_hz < FEWEST_A_CYCLE * damped_hz:
@@ -167,7 +175,7 @@ def fast_flush_response(
     rough = damped_hz / math.sqrt(1 - damping**2), damping
     fitted = _fitted(ring, rate_hz, float(at[0]), float(halves[0]), count, rough)
     if fitted is None and count < 2:
-        return _untold(0.5, HARDLY)
+        return _untold(0.5, HARDLY, fall_s)
     usual = 0.1 * rough[0], 0.25 * rough[1]  # the spread of turning points alone
     natural, damping, natural_pm, damping_pm = fitted or (*rough, *usual)
     ratio = half_cycles_from_damping(damping)
@@ -190,9 +198,27 @@ def _ratio(swings: Floats, step: float) -> float:
     return math.exp(float(np.polyfit(np.arange(swings.size), np.log(swings), 1, w=swings)[0]))
 
 
-def _untold(oscillations: float, why: str) -> FlushResponse:
+def _untold(oscillations: float, why: str, fall_s: float = float("nan")) -> FlushResponse:
     nan = float("nan")
-    return FlushResponse(nan, nan, oscillations, nan, cannot_tell=why)
+    return FlushResponse(nan, nan, oscillations, nan, cannot_tell=why, fall_s=fall_s)
+
+
+def _fall(wave: Floats, release: int, step: float, rate_hz: float) -> float:
+    """Seconds that the pressure takes from a tenth to seven tenths of `step` below the plateau."""
+    begin = max(release - int(FIRST_S * rate_hz), 0)
+    down = (float(np.median(wave[: release + 1])) - wave[begin : release + int(FIRST_S * rate_hz) + 2]) / step
+    low = int(np.argmax(down))
+    steps = np.maximum.accumulate(down[: low + 1])
+    crossed = [_crossing(steps, share) for share in (0.1, 0.7)]
+    return float(crossed[1] - crossed[0]) / rate_hz
+
+
+def _crossing(rising: Floats, share: float) -> float:
+    """Fraction of a sample at which a course that never falls reaches `share`."""
+    after = int(np.argmax(rising >= share))
+    if after == 0:
+        return 0.0
+    return after - 1 + float((share - rising[after - 1]) / (rising[after] - rising[after - 1]))
 
 
 def _release(wave: Floats, rate_hz: float) -> int:

@@ -108,7 +108,8 @@ def area_below_baseline(
     Returns
     -------
     Exposure
-        Its `limit` is in points, so that its area is the "AUT80base" of the reference (%·min).
+        Its `limit` is in points, so that its area is the "AUT80base" of the reference (%·min). Masked and missing
+        seconds add neither time nor area and are counted apart.
 
     Raises
     ------
@@ -159,6 +160,11 @@ def area_below_level(
         Only stretches of so many seconds count.
     within, exclude, method
         As in `exposure`.
+
+    Returns
+    -------
+    Exposure
+        Masked and missing seconds add neither time nor area and are counted apart.
 
     References
     ----------

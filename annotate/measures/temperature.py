@@ -144,7 +144,7 @@ def area_over_37(
     -------
     Exposure
         37.0 itself counts in the time (the guideline asks for less than 37, often repeated as "at most 37") and
-        adds nothing to the area.
+        adds nothing to the area. Masked and missing seconds add neither time nor area and are counted apart.
 
     References
     ----------

@@ -117,9 +117,7 @@ class WhatIfBox(QDialog):
         else:
             flow, grams = _typed(self.flow), _typed(self.haemoglobin)
             nothing = flow is None and grams is None
-            self.found = (
-                None if nothing else replaced(basis, flow_l_min=flow, haemoglobin_g_dl=grams)
-            )
+            self.found = None if nothing else replaced(basis, flow_l_min=flow, haemoglobin_g_dl=grams)
             self._show(basis)
         for button in (self.as_text_button, self.as_image_button):
             button.setEnabled(self.found is not None)
@@ -141,7 +139,9 @@ class WhatIfBox(QDialog):
         self.table.resizeColumnsToContents()
         for column in range(len(HEADINGS) - 1):
             self.table.setColumnWidth(column, self.table.columnWidth(column) + PADDING)
-        self.table.setColumnWidth(len(HEADINGS) - 1, SOURCE_WIDTH)  # the rest of the row; its tooltip has it whole
+        self.table.setColumnWidth(
+            len(HEADINGS) - 1, SOURCE_WIDTH
+        )  # the rest of the row; its tooltip has it whole
 
     def as_text(self) -> str:
         """The table with the banner, as the command line prints it; empty where nothing is replaced."""
