@@ -47,7 +47,7 @@ FLUSH: dict[str, Parameter] = {
     "level": _fixed(180, "mm[Hg]", "lowest plateau"),
     "shortest": _fixed(0.5, "s", "shortest plateau"),
     "longest": _fixed(10, "s", "longest plateau"),
-    "held": _fixed(60, "s", "longest plateau of a valve that is held open"),
+    "held": _fixed(30, "s", "longest plateau of a valve that is held open"),
     "brief": _fixed(0.2, "s", "shortest plateau where the release is abrupt"),
     "abrupt": _fixed(0.06, "s", "time in which no pulse falls so far"),
     "spread": _fixed(30, "mm[Hg]", "5th to 95th percentile on the plateau, above which it has beats on it"),

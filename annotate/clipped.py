@@ -50,16 +50,15 @@ def clipped_beats(line: LineSeconds, others: tuple[LineSeconds, ...]) -> list[Ar
     low, high = min(float(one.min()) for one in seen), max(float(one.max()) for one in seen)
     found: list[Artefact] = []
     for t0, rate, values in pieces:
-        step = _step(values)
         for end, name in ((high, "highest"), (low, "lowest")):
-            cut = cut_off(values, rate, end, step, by)
+            cut = cut_off(values, rate, end, by)
             for one in line.own:  # a flush may be cut off, and an opening to air lie at the lowest
                 cut[max(int((one.start - t0) * rate), 0) : max(int((one.end - t0) * rate) + 1, 0)] = False
             found += _told(cut, rate, t0, end, name, by)
     return sorted(found, key=lambda one: one.start)
 
 
-def cut_off(values: FloatArray, rate_hz: float, end: float, step: float, by: Numbers) -> BoolArray:
+def cut_off(values: FloatArray, rate_hz: float, end: float, by: Numbers) -> BoolArray:
     """Samples of beats that lie at exactly one end of the scale, and ran into it.
 
     Parameters
@@ -70,8 +69,6 @@ def cut_off(values: FloatArray, rate_hz: float, end: float, step: float, by: Num
         Samples per second.
     end : float
         Highest or lowest value of the whole channel, mmHg.
-    step : float
-        Smallest step of the reading, mmHg.
     by : mapping of str to float
         Those of `artefact_numbers.CLIPPED`.
     """
@@ -80,8 +77,11 @@ def cut_off(values: FloatArray, rate_hz: float, end: float, step: float, by: Num
     at_end = values == end
     if np.count_nonzero(at_end) < least:
         return cut
-    away = max(by["steep"], ROUND_STEPS * step)
-    for start, stop in still_runs(np.where(at_end, values, np.nan), least):
+    runs = still_runs(np.where(at_end, values, np.nan), least)
+    if len(runs) < by["beats"]:
+        return cut
+    away = max(by["steep"], ROUND_STEPS * _step(values))
+    for start, stop in runs:
         length = min(stop - start, int(by["longest"] * rate_hz))
         before, after = values[max(start - length, 0) : start], values[stop : stop + length]
         sides = [side for side in (before, after) if side.size and np.isfinite(side).any()]
@@ -91,6 +91,7 @@ def cut_off(values: FloatArray, rate_hz: float, end: float, step: float, by: Num
 
 
 def _step(values: FloatArray) -> float:
+    """Smallest step of the reading."""
     steps = np.abs(np.diff(values))
     steps = steps[steps > 0]
     return float(steps.min()) if steps.size else 0.0

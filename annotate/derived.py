@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from copy import copy
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -150,7 +151,7 @@ class Derived:
 
     def as_believed(self, at_line: Callable[[Signal], Measured]) -> Measured:
         """What a measure of one line gives where each second is of the line that is believed in it."""
-        measured = [(one, at_line(self.signals[one.line])) for one in self._elsewhere]
+        measured = [(one, at_line(self.signals[one.line])) for one in self.elsewhere]
         chosen = [(one, series) for one, series in measured if isinstance(series, Series)]
         if self.site is not None:
             own = at_line(self.site)
@@ -158,15 +159,23 @@ class Derived:
             own = _nothing_like(chosen[0][1]) if chosen else Absent(self.site_reason)
         return own if isinstance(own, Absent) else followed(own, chosen)
 
+    def believing(self, signal: Signal) -> Derived:
+        """The same with another line believed throughout; what does not go by the line is shared."""
+        other = copy(self)
+        for name in ("mean_arterial_pressure", "pulmonary_to_systemic_ratio"):
+            other.__dict__.pop(name, None)
+        other.site, other.site_reason, other.chosen = signal, f"{signal.plain_name}: for comparison", ()
+        return other
+
     @property
-    def _elsewhere(self) -> list[Piece]:
+    def elsewhere(self) -> list[Piece]:
         """Stretches for which a person chose another line than the one that is believed throughout."""
         return [one for one in self.chosen if self.site is None or one.line != self.site.name]
 
     def site_within(self, measured: Series, window: Iterable[tuple[float, float]]) -> str:
         """The site of a measure for a figure of these stretches: what was chosen elsewhere is left out."""
         site, spans = measured.site, list(window)
-        for one in self._elsewhere:
+        for one in self.elsewhere:
             if not any(one.start_s < end and one.end_s > start for start, end in spans):
                 site = site.replace(f"{THEN}{self.signals[one.line].token} {stretch_words(one)}", "")
         return site

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -72,6 +73,17 @@ class Bench:
         return [
             (named[one.name], (view.time(one.start), view.time(one.stop)), one.why) for one in stand_ins(view)
         ]
+
+    def believing(self, signal: Signal) -> Bench:
+        """The same with another line believed throughout; windows stay, and what rules held back is not told."""
+        other = copy(self)
+        other.derived = self.derived.believing(signal)
+        other.doubted, other.instead = (), []
+        if self.view is not None:
+            named = under_their_site(self.derived.signals, self.derived.site)
+            name = next(view_name for view_name, one in named.items() if one.channels == signal.channels)
+            other.view = replace(self.view, believed=name, chosen=())
+        return other
 
     @property
     def pulse_at_site(self) -> FloatArray | None:

@@ -10,10 +10,11 @@ import numpy as np
 
 from .derived import Absent, Measured
 from .figure_bench import Bench, known_with
-from .figure_row import Figure, Outside, exposed, minutes_text, outside_of
+from .figure_row import Figure, OtherLine, Outside, exposed, minutes_text, outside_of
 from .limits import Limit
 from .measures.intervals import Interval, seconds_where, subtract_intervals
 from .named import Signal
+from .other_lines import changed, lines_used, long_enough
 from .series import MISSING, OBSERVED
 from .site_choices import sites_in
 from .windows import seconds_at, within
@@ -24,9 +25,6 @@ BANDS = {"mean_arterial_pressure_from_55": 55.0, "mean_arterial_pressure_from_65
 """Disjoint bands of the mean arterial pressure, mmHg: the lower end, which is in; the limit is the upper one."""
 PRESSURE_LIMITS = ("mean_arterial_pressure", *BANDS)
 FLOW_FOR_PRESSURE = 1.3  # L/min; under it the pump does not carry the circulation (this project's choice)
-CHANGES_BY = (
-    0.25  # part of a figure by which another site has to change it to be told (this project's choice)
-)
 
 Window = list[Interval] | Absent
 AtSite = Callable[[Signal], Measured]
@@ -214,33 +212,30 @@ def with_other_sites(
 ) -> Figure:
     """The same row, with a sentence where another arterial line would change the conclusion.
 
-    It would where one lies outside the limit and the other never does, or where minutes or area differ by more than
-    `CHANGES_BY` of the larger. Of both lines masked stretches are bridged first: what one line lost to an
-    artefact is no difference between sites.
+    It is held against the lines that the window goes by: each line that could have been used from its beginning to its
+    end instead. It would change the conclusion where one lies outside the limit and the other never does, or where
+    minutes or area become others by more than `other_lines.CHANGES_BY`. Of both masked stretches are bridged first:
+    what one line lost to an artefact is no difference between sites.
     """
-    believed = bench.derived.site
-    if row.value is None or isinstance(window, Absent) or believed is None:
+    if row.value is None or isinstance(window, Absent) or bench.derived.site is None:
         return row
-    own = row.bridged
-    sentences = []
-    for signal in bench.derived.signals.values():
-        series = at_site(signal) if is_other_line(signal, believed) else Absent("the believed line itself")
+    own, used = row.bridged, lines_used(bench.derived, window)
+    found = []
+    for signal in used.others(bench.derived):
+        series = at_site(signal)
         if isinstance(series, Absent):
             continue
         other = outside_of(limit, series, window, exclude)
-        if other.observed_s > 0 and (
-            _changed(own.outside_s, other.outside_s) or _changed(own.area, other.area)
-        ):
-            sentences.append(
-                f"with {signal.plain_name} believed instead of {believed.plain_name}: "
+        if not long_enough(other.observed_s + other.bridged_s, own.observed_s + own.bridged_s):
+            continue
+        if changed(own.outside_s, other.outside_s) or changed(own.area, other.area):
+            sentence = (
+                f"{used.instead(signal)}: "
                 f"{other.outside_s / 60:.1f} min and {_area(other.area)} {row.unit}{_denominator(other)} instead of "
                 f"{own.outside_s / 60:.1f} min and {_area(own.area)}{_denominator(own)}"
             )
-    return row.noted(*sentences)
-
-
-def _changed(one: float, other: float) -> bool:
-    return abs(one - other) > CHANGES_BY * max(one, other)
+            found.append(OtherLine(signal.plain_name, other.outside_s, other.area, sentence))
+    return replace(row, other_lines=tuple(found)).noted(*(one.sentence for one in found))
 
 
 def _area(area: float) -> str:
@@ -250,13 +245,6 @@ def _area(area: float) -> str:
 def _denominator(found: Outside) -> str:
     bridged = f", {found.bridged_s / 60:.1f} of them masked and bridged" if found.bridged_s else ""
     return f" (of {(found.observed_s + found.bridged_s) / 60:.1f} min{bridged})"
-
-
-def is_other_line(signal: Signal, believed: Signal | None) -> bool:
-    """Whether a signal is a wave of an arterial line with a known site that is not the believed one."""
-    first = signal.first
-    is_line = first.kind == "arterial_pressure" and first.is_wave and bool(first.site)
-    return is_line and (believed is None or signal.name != believed.name)
 
 
 def ratio_with_other_sites(

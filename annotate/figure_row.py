@@ -34,6 +34,15 @@ class Outside(NamedTuple):
     bridged_s: float
 
 
+class OtherLine(NamedTuple):
+    """What another arterial line would have made of a figure: its name in words, seconds and area outside, told."""
+
+    line: str
+    outside_s: float
+    area: float
+    sentence: str
+
+
 @dataclass(frozen=True)
 class Figure:
     """One row of the table of minutes and areas.
@@ -81,6 +90,8 @@ class Figure:
         The limit in words where its number alone says too little: ``"below 80 % of 61.2 %"``.
     outside_unc_s : float or None
         Half width of the 95 % interval of `outside_s` (`figure_uncertainty`); infinite where a clock was set by nobody.
+    other_lines : tuple of OtherLine
+        Lines that would change the conclusion if they were believed throughout; each sentence stands in `note` too.
     counted : Counted or None
         What it was counted from, to be drawn out second by second (`dose.dose`); None for a mean. Not in `to_dict`.
     """
@@ -120,6 +131,7 @@ class Figure:
     exact_area: float | None = None
     limit_words: str = ""
     outside_unc_s: float | None = None
+    other_lines: tuple[OtherLine, ...] = ()
     counted: Counted | None = field(default=None, compare=False, repr=False)
 
     @property
@@ -142,6 +154,8 @@ class Figure:
 def _plain(value: Any) -> Any:
     if isinstance(value, float):
         return round(value, 6) if np.isfinite(value) else None
+    if isinstance(value, OtherLine):
+        return {name: _plain(part) for name, part in value._asdict().items()}
     if isinstance(value, tuple | list):
         return [_plain(part) for part in value]
     return value

@@ -124,7 +124,7 @@ def adequacy(response: FlushResponse) -> Adequacy:
     if ones > BOUNCES.high and slow_enough:
         why = f"{ones:g} oscillations, more than {BOUNCES.high:g}: systolic reads high, diastolic low"
         return Adequacy("rings", why, BOUNCES.source)
-    if ones <= BOUNCES.low and response.damping_ratio > OPTIMUM.high:
+    if ones <= BOUNCES.low and response.damping_ratio - response.damping_pm > OPTIMUM.high:
         why = f"{ones:g} oscillations, at most {BOUNCES.low:g}: systolic reads low, diastolic high"
         return Adequacy("over-damped", why, BOUNCES.source)
     fine = response.natural_frequency_hz > FINE.low

@@ -240,7 +240,11 @@ def kink(line: LineSeconds, stretch: LostStretch) -> Artefact | None:
     what = "pulse lost, a wedge" if wedge else "pulse or ripple lost"
     reason = f"{what}: the mean went from {stretch.level_before:.0f} to {settles:.0f} mmHg"
     if kept:
-        reason = f"pulse lost on this line only, for {end - start:.0f} s, its level kept at {settles:.0f} mmHg"
+        reason = (
+            f"pulse lost on this line only, for {end - start:.0f} s, its level kept at {settles:.0f} mmHg"
+        )
+    if _flush_at_end(line, stretch.course.time(stretch.last), SAMPLE["flush"].value):
+        reason += "; a flush ended it, as of a tap that stayed closed for longer than a sample"
     return Artefact(
         "A5",
         start,

@@ -57,7 +57,9 @@ def slowly_lost(line: LineSeconds, stretch: LostStretch) -> LostStretch:
     gone = lost(course, base, of_lost["left"] / 100, of_lost["most"] ** 2 / 8)
     last = course.index(stretch.course.time(stretch.last))
     runs = [
-        (int(a), int(b)) for a, b in joined_runs(true_runs(gone), int(of_lost["joined"] / STEP_S)) if b > began
+        (int(a), int(b))
+        for a, b in joined_runs(true_runs(gone), int(of_lost["joined"] / STEP_S))
+        if b > began
     ]
     shared = [min(b, last) - max(a, began) for a, b in runs]
     if not runs or max(shared) <= 0:

@@ -24,6 +24,7 @@ from .limits import LimitSet, in_force
 from .measures.intervals import Interval
 from .measures.pressure import RAW
 from .measures.summary import Summary, summary
+from .other_lines import at_every_line
 from .quality import PRESSURES
 from .series import FloatArray, Series
 from .values_body import pressure_and_saturation, temperature_values
@@ -44,6 +45,10 @@ FAMILIES = (
     brain_alone,
     pressure_and_saturation,
 )
+
+BY_THE_LINE = (resistances, pulse_values)
+"""Families whose values rest on the believed arterial line. The correlation with cerebral saturation does too, but about
+nought a quarter of it is nothing: of it no other line is told."""
 
 
 @dataclass(frozen=True)
@@ -111,7 +116,7 @@ def computed_values(
     return [
         replace(row, clean=clean).noted("" if masked or not row.observed_s or RAW in row.note else RAW)
         for family in FAMILIES
-        for row in family(bench)
+        for row in (at_every_line(bench, family) if family in BY_THE_LINE else family(bench))
     ]
 
 

@@ -28,9 +28,6 @@ class SiteChange(NamedTuple):
     sentence: str
 
 
-_WITH, _INSTEAD = "with ", " believed instead of "
-
-
 def what_another_site_changes(case: Case | None, found: Sequence[Figure] | None = None) -> list[SiteChange]:
     """Figures whose conclusion another arterial line would change, each with its sentence.
 
@@ -44,19 +41,13 @@ def what_another_site_changes(case: Case | None, found: Sequence[Figure] | None 
     Returns
     -------
     list of SiteChange
-        One for each figure and line, in the order of the figures. The sentences are those of the figures' notes.
+        One for each figure and line, in the order of the figures (`Figure.other_lines`).
     """
     if found is None:
         from .figures import figures
 
         found = figures(case) if case is not None else []
-    changes = []
-    for figure in found:
-        for sentence in figure.note.split("; "):
-            if sentence.startswith(_WITH) and _INSTEAD in sentence:
-                line = sentence.removeprefix(_WITH).partition(_INSTEAD)[0]
-                changes.append(SiteChange(figure, line, sentence))
-    return changes
+    return [SiteChange(figure, one.line, one.sentence) for figure in found for one in figure.other_lines]
 
 
 def changes_words(changes: Sequence[SiteChange]) -> str:

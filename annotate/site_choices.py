@@ -158,7 +158,12 @@ def sites_in(site: str) -> list[str]:
 
 def stretch_words(piece: Piece) -> str:
     """Times and who chose, ``286:00 to 288:30, chosen by mara``; minutes and seconds from the reference's start."""
-    return f"{_minutes(piece.start_s)} to {_minutes(piece.end_s)}, chosen by {piece.author}"
+    return f"{span_words(piece.start_s, piece.end_s)}, chosen by {piece.author}"
+
+
+def span_words(start_s: float, end_s: float) -> str:
+    """``286:00 to 288:30``; minutes and seconds from the reference's start."""
+    return f"{_minutes(start_s)} to {_minutes(end_s)}"
 
 
 def _minutes(seconds: float) -> str:

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .artefact_numbers import FLUSH, OPEN_TO_AIR, RAMP, UNUSABLE
+from .flush_plateau import plateaus, rings_away
 from .parameter import Numbers, numbers_of
 from .runs import FloatArray, joined_runs, mean, true_runs
 
@@ -254,7 +254,7 @@ def fast_flushes(
     by = numbers_of(FLUSH) if numbers is None else numbers
     high = np.greater_equal(values, by["level"], where=np.isfinite(values), out=np.zeros(values.shape, bool))
     found = []
-    for start, stop in _over_dips(values, true_runs(high), rate_hz, by):
+    for start, stop in plateaus(values, true_runs(high), rate_hz, by):
         one = _flush(values, rate_hz, t0, int(start), int(stop), by)
         if one is not None:
             found.append(one)
@@ -270,7 +270,7 @@ def _flush(values: FloatArray, rate: float, t0: float, start: int, stop: int, by
     inner = inner[np.isfinite(inner)]
     if seconds >= by["shortest"] and inner.size:
         low, high = np.percentile(inner, [5, 95])
-        if high - low > by["spread"] and not _rings_away(values, rate, start, stop, by):
+        if high - low > by["spread"] and not rings_away(values, rate, start, stop, by):
             return None
     reach = int(by["within"] * rate)
     rise = values[max(start - reach, 0) : start + 1]
@@ -297,7 +297,9 @@ def _flush(values: FloatArray, rate: float, t0: float, start: int, stop: int, by
     clipped = bool(held_at_top.size and np.max(np.diff(held_at_top)) >= by["clip"] * rate)
     held = ", held open" if seconds > by["longest"] else ""
     evidence = {
-        "reason": f"plateau at {plateau:.0f} mmHg for {seconds:.1f} s" + (", clipped" if clipped else "") + held,
+        "reason": f"plateau at {plateau:.0f} mmHg for {seconds:.1f} s"
+        + (", clipped" if clipped else "")
+        + held,
         "plateau_mmhg": round(plateau, 1),
         "plateau_s": round(seconds, 2),
         "rise_mmhg": None if begins_inside else round(plateau - base, 1),
@@ -308,52 +310,6 @@ def _flush(values: FloatArray, rate: float, t0: float, start: int, stop: int, by
         **_ramps(values, rate, begin, stop),
     }
     return Artefact("A2", t0 + begin / rate, t0 + stop / rate, evidence)
-
-
-def _over_dips(values: FloatArray, runs: NDArray[np.intp], rate: float, by: Numbers) -> list[tuple[int, int]]:
-    """Runs joined over short dips; one that falls far is the release, and what follows is its ring."""
-    found: list[tuple[int, int]] = []
-    for start, stop in runs.tolist():
-        if found and start - found[-1][1] <= int(by["joined"] * rate):
-            dip = values[found[-1][1] : start]
-            if not (dip < by["level"] - by["dip"]).any():
-                found[-1] = found[-1][0], stop
-                continue
-        found.append((start, stop))
-    return found
-
-
-def _rings_away(values: FloatArray, rate: float, start: int, stop: int, by: Numbers) -> bool:
-    """Whether a plateau swings as a badly damped line does at its rise: faster than a pulse, and dying away.
-
-    Swings are counted between turning points, each of them large; a pulse does not become smaller beat by beat,
-    and none of its half cycles is as short.
-    """
-    plateau = values[max(start - 1, 0) : max(stop - int(by["tail"] * rate), 0)]
-    if plateau.size < 3 or not np.isfinite(plateau).all():
-        return False
-    turns = _turns(plateau, by["ringing_swing"])
-    level = plateau[turns]
-    swings, halves = np.abs(np.diff(level)), np.diff(turns) / rate
-    if swings.size < by["ringing_swings"]:
-        return False
-    at_top = level[:-1] >= np.max(plateau) - 0.5  # a swing cut off at the top of the scale is smaller than it was
-    dying = (swings[1:] < swings[:-1]) | at_top[:-1] | at_top[1:]
-    less = swings[-1] <= by["ringing_left"] / 100 * swings[0]
-    return bool((halves <= by["ringing_half"]).all() and dying.all() and less)
-
-
-def _turns(values: FloatArray, least: float) -> NDArray[np.intp]:
-    """Turning points from which the values come back by at least `least`, highest and lowest in turn."""
-    found: list[int] = []
-    at, sign = 0, 1.0
-    for here in range(1, values.size):
-        if sign * (values[here] - values[at]) > 0:
-            at = here
-        elif sign * (values[at] - values[here]) > least:
-            found.append(at)
-            at, sign = here, -sign
-    return np.array(found, np.intp)
 
 
 def _still_before(values: FloatArray, begin: int, rate: float, by: Numbers) -> int:

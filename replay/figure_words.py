@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 _SHORT = {"mean_arterial_pressure": "MAP", "oxygen_delivery_index": "DO₂ index"}
 """The trade's short names, where the whole one would push the phase out of a narrow column."""
 _EDITED = re.compile(r", \d+ numbers? edited$")
-_OTHER_SITE = " believed instead of "
+_OTHER_SITE = re.compile(r" believed (throughout )?instead of ")
 
 
 def measure_words(figure: Figure) -> str:
@@ -106,7 +106,7 @@ def bridged_words(figure: Figure) -> str:
 
 def is_of_another_line(sentence: str) -> bool:
     """Whether a sentence says what another arterial line would have made of a figure."""
-    return _OTHER_SITE in sentence
+    return _OTHER_SITE.search(sentence) is not None
 
 
 def note_sentences(figure: Figure) -> list[str]:

@@ -44,11 +44,11 @@ def when_words(limit: Limit) -> str:
 
 
 def number_words(limit: Limit) -> str:
-    """``below 65 mmHg``; ``below 60.0051 mmHg (8 kPa in its set)`` where that has another unit."""
+    """``below 65 mmHg``; ``below 60.0051 mmHg (8 kPa)`` where that has another unit."""
     own = f"{limit.side} {limit.value:g} {unit_name(limit.unit)}".rstrip()
     if limit.written is None:
         return own
-    return f"{own} ({limit.written.value:g} {unit_name(limit.written.unit)} in its set)"
+    return f"{own} ({limit.written.value:g} {unit_name(limit.written.unit)})"
 
 
 def finds_words(row: LimitRow) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from afterclamp.annotate.derived import Absent
 from afterclamp.annotate.figure_row import area_unit
 from afterclamp.annotate.what_if_case import WHAT_IF_BANNER, Basis, Replaced, Row
 
@@ -19,13 +20,11 @@ HEADINGS = (
     "replaced: area",
     "replaced: lowest",
     "of observed",
-    "limit of",
+    "source",
 )
 RIGHT = "<>>>>>>><"
 BANNER = WHAT_IF_BANNER.upper()
-NOTHING_ELSE = (
-    "Only the oxygen delivery index is computed again; pressures, saturations and temperatures stay as recorded."
-)
+NOTHING_ELSE = "Only the oxygen delivery index is computed again; every other channel stays as recorded."
 NO_LIMIT = "No limit of the oxygen delivery index is in force."
 
 
@@ -47,18 +46,18 @@ def cells(row: Row) -> tuple[str, ...]:
 
 def where_words(basis: Basis) -> str:
     """Where a value is replaced, and what stands there as recorded."""
+    while_warm = "whatever the outlet temperature" if isinstance(basis.outlet, Absent) else "while warm"
     return (
-        f"On established bypass without arrests ({minutes(basis.where_s)}); as recorded there, in the middle: flow "
-        f"{quantity(basis.recorded_flow_l_min, 'L/min')}, haemoglobin "
-        f"{quantity(basis.recorded_haemoglobin_g_dl, 'g/dL')}. Limits are looked at while warm."
+        f"On established bypass without arrests ({minutes(basis.where_s)}), where the recorded median flow is "
+        f"{quantity(basis.recorded_flow_l_min, 'L/min')} and the median haemoglobin "
+        f"{quantity(basis.recorded_haemoglobin_g_dl, 'g/dL')}. Limits are looked at {while_warm}."
     )
 
 
 def what_if_text(basis: Basis, found: Replaced) -> str:
     """The whole, with the banner first and last, so that no part of a copy goes without it."""
     body = table(HEADINGS, [cells(row) for row in found.rows], RIGHT) if found.rows else NO_LIMIT
-    words = found.words.replace("g/dL", unit_name("g/dL"))
-    lines = (BANNER, f"With {words}. {where_words(basis)}", NOTHING_ELSE, "", body, "", BANNER)
+    lines = (BANNER, f"With {found.words}. {where_words(basis)}", NOTHING_ELSE, "", body, "", BANNER)
     return "\n".join(lines)
 
 

@@ -1,8 +1,8 @@
 """Arithmetic "what if" of a case: its numbers by hand from the keyframes, and the banner on everything it shows.
 
 Expected numbers are computed here from the keyframes of the invented case, second by second: index x content x 10 with
-1.34 mL/g and 0.003 mL/dL/mmHg (PMC7792239), saturation 1 and tension 220 mmHg of its case sheet, 1.84 m² (Du Bois of
-168 cm and 74 kg), outlet at 32 °C and more, full flow 61:55 to weaning 300:00.
+1.34 mL/g and 0.003 mL/dL/mmHg (PMC7792239), saturation 1 and tension 220 mmHg of its case sheet, body surface by Du
+Bois of 168 cm and 74 kg, outlet at 32 °C and more, full flow 61:55 to weaning 300:00.
 """
 
 from __future__ import annotations
@@ -25,6 +25,7 @@ from afterclamp.sample_traces import trend
 from click.testing import CliRunner
 from desk_support import desk, settings, small_folder  # noqa: F401
 from keyframe_case import LENGTH_S, keyframe_case, minutes
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QGuiApplication
 from pytestqt.qtbot import QtBot
 
@@ -32,6 +33,7 @@ from pytestqt.qtbot import QtBot
 
 BANNER = "arithmetic only: the patient's response is not modelled"  # the words of the design, J3.4 no. 45
 T = np.arange(LENGTH_S) + 0.5
+SURFACE_M2 = 0.007184 * 168**0.725 * 74**0.425
 
 
 @pytest.fixture(scope="module")
@@ -59,7 +61,7 @@ def by_hand(limit: float, flow: float | None, haemoglobin: float | None) -> tupl
     inside = (minutes("61:55") <= T) & (minutes("300:00") > T) & (np.asarray(trend.trend("TAO", T)) >= 32)
     flows = np.asarray(trend.trend("FLOW", T)) if flow is None else np.full(LENGTH_S, flow)
     grams = np.asarray(trend.trend("HB", T)) if haemoglobin is None else np.full(LENGTH_S, haemoglobin)
-    depth = np.maximum(limit - 10 * flows / 1.84 * (1.34 * grams + 0.003 * 220), 0)[inside]
+    depth = np.maximum(limit - 10 * flows / SURFACE_M2 * (1.34 * grams + 0.003 * 220), 0)[inside]
     return float(np.count_nonzero(depth > 0)), float(np.nansum(depth)) / 60
 
 
@@ -88,7 +90,8 @@ def test_no_arrest_is_filled_with_flow(basis: Basis) -> None:
 
 
 @pytest.mark.parametrize(
-    ("flow", "grams", "words"), [(-1.0, None, "0.05 to 10"), (None, 80.0, "2 to 25"), (None, None, "give a flow")]
+    ("flow", "grams", "words"),
+    [(-1.0, None, "0.05 to 10"), (None, 80.0, "2 to 25"), (None, None, "give a flow")],
 )
 def test_a_number_that_cannot_be_is_refused(
     basis: Basis, flow: float | None, grams: float | None, words: str
@@ -172,6 +175,16 @@ def test_a_number_fills_the_table_between_two_banners_and_goes_with_every_copy(b
     assert image.height() > box.banner_below.geometry().bottom()  # the image holds both banners
     box.flow.setValue(box.flow.minimum())
     assert box.table.rowCount() == 0
+
+
+def test_enter_settles_the_number_and_leaves_the_box_open(qtbot: QtBot, box: WhatIfBox) -> None:
+    box.flow.setFocus()
+    box.flow.selectAll()
+    qtbot.keyClicks(box.flow, "4.8")
+    qtbot.keyClick(box.flow, Qt.Key.Key_Return)
+    assert box.isVisible()
+    assert box.flow.value() == 4.8
+    assert box.table.rowCount() == 5
 
 
 def test_the_box_says_why_there_is_nothing(qtbot: QtBot) -> None:

@@ -20,6 +20,10 @@ AROUND_S = 30  # s before and after, over which levels are told
 STEADY_MMHG = 10.0  # mm[Hg] within which another site stayed where it was
 PLAIN, DOUBTFUL = 0.9, 0.6  # how plain an artefact is where the other sites stayed, and where one moved
 MOVED = "sensor moved or off"  # what an A9 is called whose values are there
+FULL = "clipped line"  # and one whose beats are cut off at the end of its scale, its mean with them
+FULL_DOUBTS = {
+    "a pressure that truly stays at that value": "no pressure comes to exactly one value from far off, beat after beat"
+}
 STAGNANT_SHARE = 0.8  # of a gap, with so little flow that the venous blood stood
 
 
@@ -143,7 +147,10 @@ def find_gap(view: View, params: Params) -> list[Find]:
 
 
 def _sensor_or_gap(find: Find) -> Find:
-    """A sensor that was moved has doubts of its own: its values are there, and are not the patient's."""
+    """A sensor that was moved has doubts of its own, and so has a full channel: values are there, and are wrong."""
+    if find.evidence["seen"].get("what") == "clipped":
+        told = [alternative(*pair) for pair in FULL_DOUBTS.items()]
+        return replace(find, name=FULL, evidence={**find.evidence, "alternatives": told})
     if find.evidence["seen"].get("what") != "sensor moved":
         return find
     doubts = {
@@ -244,6 +251,8 @@ A9 = Rule(
     "points within {pad_within} s while the other side stays within {pad_other} and no pressure or flow changes; a "
     "temperature that steps by more than {probe_step} °C within {probe_within} s, one of blood only while the pump "
     "runs on unchanged; until it is back, or, where that takes more than {sensor_longest} s, until it has settled. "
+    "So is a line whose beats are cut off at the end of its scale for so much of the time that the mean is wrong too "
+    "(how they are told is said with A4). "
     "A venous saturation that is blank is none unless a recorded flow shows that blood flowed "
     "({flowing} L/min or more for over {flowing_share} % of it; less than {stagnant} L/min "
     f"for {100 * STAGNANT_SHARE:g} % of it is none).",
@@ -251,7 +260,7 @@ A9 = Rule(
     source="this project's choice",
     parameters=UNUSABLE,
     find=find_gap,
-    version=4,
+    version=5,
     details="Steps of {coarse} units or more are coarse; a wave that repeats itself for more than {restless} % of the "
     "time is not judged. Rows are noisy where {reversals} % of their changes turn back, {wide} % of those on a side "
     "exceed one step of the reading, and under {repeats} % of the {neighbours} rows on either side repeat; {rows} "

@@ -160,7 +160,10 @@ def find_drainage_loss(view: View, params: Params) -> list[Find]:
     low = volume < params["low_mark"]
     near = int(params["reservoir_within"])
     emptied = _any_within(dropped | low, near)
-    where = pumping(view) & ~view.inside("weaning") & (earlier >= params["flow"])
+    # A flow that was brought down before, as on the way off, is no drainage that is lost.
+    full = median(level[pumping(view) & (level >= params["flow"])])
+    least = max(params["flow"], params["of_usual"] / 100 * full) if np.isfinite(full) else params["flow"]
+    where = pumping(view) & ~view.inside("weaning") & (earlier >= least)
     found: list[Find] = []
     for first, last in _falls(fell & where & emptied):
         base = float(earlier[first])
@@ -342,19 +345,17 @@ E08 = Rule(
     family="cannulae",
     needs=("pump_flow", "reservoir"),
     phase=("bypass",),
-    words="Pump flow falls by {fall} % or more within {within} s from {flow} L/min or more while the reservoir falls "
-    "by "
-    "{reservoir_fall} mL or more within {reservoir_within} s, or is under the low-level mark of {low_mark} mL. It "
-    "takes "
-    "{shortest} s or more until the flow is back. Not where the line pressure rises with it, not in planned arrests, "
-    "not "
-    "while coming off.",
+    words="Pump flow falls by {fall} % or more within {within} s from {flow} L/min or more, and from {of_usual} % of "
+    "the usual flow on bypass or more, while the reservoir falls by {reservoir_fall} mL or more within "
+    "{reservoir_within} s, or is under the low-level mark of {low_mark} mL. It takes {shortest} s or more until the "
+    "flow is back. Not where the line pressure rises with it, not in planned arrests, not while coming off.",
     status="C",
     source="common practice, no source; the numbers are this project's choice",
     parameters={
         "fall": Parameter(30, "%", "smallest fall of the flow"),
         "within": Parameter(30, "s", "time that it may take"),
         "flow": Parameter(1.0, "L/min", "lowest flow that it falls from"),
+        "of_usual": Parameter(50, "%", "and lowest flow that it falls from, of the usual one on bypass"),
         "reservoir_fall": Parameter(200, "mL", "smallest fall of the reservoir"),
         "reservoir_within": Parameter(60, "s", "time that it may take, before or after the flow's"),
         "low_mark": Parameter(300, "mL", "low-level mark; a unit sets its own"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from ..artefact_numbers import DAMPED, NOISE
+from ..artefact_numbers import CLIPPED, DAMPED, NOISE
 from ..damping import AGAIN, BIN_S, EDGE, EDGE_S, STEADY_FLOW
 from ..line_pulse import PULSE_HZ, RING_HZ
 from ..view import View
@@ -22,6 +22,9 @@ RINGING = {
     "a surge or a stiff artery": "then the systolic pressure rises at every site, and nothing swings after it",
     "a pulse that is taller at the wrist all along": "then it does not change from one half minute to the next",
 }
+CLIPPED_DOUBTS = {
+    "a pressure that truly stays at that value": "no pressure comes to exactly one value from far off, beat after beat",
+}
 
 
 def find_damped(view: View, params: Params) -> list[Find]:
@@ -30,9 +33,9 @@ def find_damped(view: View, params: Params) -> list[Find]:
     for one in finds_of(view, "A4", A4.name, A4.sentence(params), {}):
         seen = one.evidence["seen"]
         what = str(seen.get("what", ""))
-        doubts = RINGING if what == "ringing" else OVER_DAMPED
+        doubts = {"ringing": RINGING, "clipped": CLIPPED_DOUBTS}.get(what, OVER_DAMPED)
         evidence = {**one.evidence, "alternatives": [alternative(*pair) for pair in doubts.items()]}
-        confidence = PLAIN if seen.get("against") else ALONE
+        confidence = PLAIN if seen.get("against") or what == "clipped" else ALONE
         found.append(
             replace(one, name=f"{what} line" if what else one.name, confidence=confidence, evidence=evidence)
         )
@@ -52,6 +55,15 @@ def find_noise(view: View, params: Params) -> list[Find]:
     ]
 
 
+_CLIPPED = {f"clipped_{name}": parameter for name, parameter in CLIPPED.items()}
+CUT_OFF = (
+    "tops or feet of {clipped_beats} beats or more, each within {clipped_window} s of the next, lie at exactly the "
+    "highest or lowest value that the channel holds, for {clipped_samples} samples and {clipped_shortest} s or "
+    "longer, and come to it from {clipped_steep} mmHg away within as much time ({clipped_longest} s at most): the "
+    "channel is full. From {clipped_mean_top} % of the time at the highest value, or {clipped_mean_foot} % at the "
+    "lowest, the mean is wrong too, and it is told as A9."
+)
+
 A4 = Rule(
     code="A4",
     name="over-damped or ringing line",
@@ -67,11 +79,14 @@ A4 = Rule(
     "before. A pulse that narrows or grows on every line, one whose mean moves with it, and one that was narrower "
     "all along are none. Where no other arterial line was recorded, a pulmonary artery pressure stands in, and "
     "without that a pulse of {alone} mmHg or more is held against itself while no recorded pump flow changes; its "
-    "beats must then have become rounder. Masked for the pulse alone: the mean still counts.",
+    "beats must then have become rounder. Clipped: "
+    + CUT_OFF
+    + " Masked for the pulse alone: the mean still counts.",
     status="C",
     source="60 %, 60 s, 5 mmHg, 50 %, 15 mmHg and the oscillations; all other numbers are this project's choice",
-    parameters=DAMPED,
+    parameters={**DAMPED, **_CLIPPED},
     find=find_damped,
+    version=2,
     details="Pulse and systolic height are of three seconds each, a median of five, medians of "
     f"{BIN_S} s while changes are looked for; before means {{before}} s, of which {{seen}} s were seen, and seconds "
     "with noise (A8) count for nothing. A swing under {least} mmHg is no pulse; {left} % of the pulse, and {noise} "

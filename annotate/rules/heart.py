@@ -193,7 +193,7 @@ def _of_phase(view: View, params: Params, subtype: str, name: str, start: int, s
             "unit": "L/min",
             "core_c": rounded(view.core_near(start)),
             **_ejection(view, params, start, stop),
-            **(counted(view, run, "pump_flow") if stop > start else {}),
+            **counted(view, run, "pump_flow"),
             "alternatives": [
                 alternative("volume given through the arterial line", "that is flow for seconds without venous return"),
                 alternative("an arrest", f"the core was at {view.core_near(start):.1f} °C"

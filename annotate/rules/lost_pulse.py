@@ -8,6 +8,7 @@ import numpy as np
 
 from ..artefact_numbers import CUFF, KINK, LOST, RUN_UP, SAMPLE
 from ..lost_shapes import AFTER_S
+from ..lost_slowly import PAUSE_S, SILENT_S, SMOOTH_S
 from ..pulse_course import RIPPLE_WINDOW_S, WINDOW_S
 from ..view import View
 from .artefact import DOUBTFUL, finds_of
@@ -36,6 +37,7 @@ def find_kink(view: View, params: Params) -> list[Find]:
     doubts = {
         "a true gradient between the sites": "that line keeps its pulse, or the pump's ripple",
         "a clamp or pressure on the artery upstream": "only who was there can tell; the trace is the same",
+        "a blood sample that took longer": "a flush ends it",
         "malperfusion of that limb": "line pressure, flow or the saturation of that side change with it",
     }
     found = finds_of(view, "A5", A5.name, A5.sentence(params), doubts)
@@ -153,7 +155,8 @@ A5 = Rule(
     needs=(),
     phase=(),
     words="An arterial pressure loses its pulse, or the pump's ripple, and its mean moves by {drift} mmHg or more "
-    "within {within} s; it lasts {shortest} to {longest} s, and no flush ended within {flush} s of its onset; "
+    "within {within} s, or a pulse of {kept_pulse} mmHg or more stays lost for {kept} s at any level; it lasts "
+    "{shortest} to {longest} s, and no flush ended within {flush} s of its onset; "
     f"while it is not over for {AFTER_S[1]:g} s it is told only beyond the length of a sample (A3). "
     + OTHERS
     + PUMP
@@ -165,10 +168,15 @@ A5 = Rule(
     source="this project's choice",
     parameters={**LOST, **KINK},
     find=find_kink,
+    version=2,
     grid_s=WINDOW_S,
     details=MEASURED
     + "Without a pulse, places are looked for where the mean against every other arterial line is not "
-    "what it was over the {past} s before.",
+    "what it was over the {past} s before. Where a pulse fades, it began to be lost when its power came under "
+    f"{{falling}} % of that of the {{before}} s before, over {SMOOTH_S:g} s, and went on falling, pauses of "
+    f"{PAUSE_S:g} s passed over, for up to {{slowest}} s. After {{others_to}} s it lasts no longer than another line "
+    f"keeps its pulse or the mean lies {{drift}} mmHg off, pauses of {SILENT_S} s passed over; a fall of the cerebral "
+    "saturation counts up to {followed_to} s from the onset.",
 )
 A6 = Rule(
     code="A6",

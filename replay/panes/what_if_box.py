@@ -91,6 +91,9 @@ class WhatIfBox(QDialog):
         form.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.FieldsStayAtSizeHint)
         buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Close, self)
         buttons.rejected.connect(self.reject)
+        close = buttons.button(QDialogButtonBox.StandardButton.Close)
+        for button in (self.as_text_button, self.as_image_button, close):
+            button.setAutoDefault(False)  # Enter settles the number that is typed, and nothing else
         foot = QHBoxLayout()
         foot.addWidget(self.as_text_button)
         foot.addWidget(self.as_image_button)
