@@ -185,6 +185,9 @@ HEIGHT: dict[str, Parameter] = {
     "apart": _fixed(3, "mm[Hg]", "how far a line's step may lie from the median of all"),
     "within": _fixed(5, "s", "longest time that a step may take"),
     "window": _fixed(10, "s", "time on either side, over which levels and pulses are taken"),
+    "drift": _fixed(
+        20, "s", "time on either side, over which a drift of a level is taken, where levels alone do not agree"
+    ),
     "around": _fixed(20, "s", "longest time on either side, over which amounts are told"),
     "hidden_around": _fixed(60, "s", "the same for a line that another artefact hid while the pole moved"),
     "hidden_apart": _fixed(
@@ -200,6 +203,13 @@ HEIGHT: dict[str, Parameter] = {
     "share": _fixed(10, "%", "of the step, within which it has not begun, or is over"),
 }
 """Transducer height shift; the 5 s and 3 mm[Hg] are the catalogue's, the rest with them this project's choice."""
+LONE_STEP: dict[str, Parameter] = {
+    "step": _fixed(12, "mm[Hg]", "smallest step of one line alone: about 16 cm"),
+    "others": _fixed(5, "mm[Hg]", "change of every other artery up to which it stayed"),
+    "lasts": _fixed(120, "s", "time before and after, over which levels against the others are medians"),
+    "pulse": _fixed(15, "mm[Hg]", "smallest pulse that shows the line to be open"),
+}
+"""One transducer that moves alone, this project's choice."""
 LOST: dict[str, Parameter] = {
     "left": _fixed(15, "%", "of the power of pulse or ripple before, under which it is lost"),
     "most": _fixed(2, "mm[Hg]", "highest to lowest of what may be left"),

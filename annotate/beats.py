@@ -16,8 +16,19 @@ from numpy.typing import ArrayLike, NDArray
 
 from .memory import Memory
 from .quality import channel_key, clean_waves
-from .ripple import LARGEST_RIPPLE_MMHG, beside_beats, only_ripple_at, range_without_ripple
+from .ripple import (
+    A_RHYTHM,
+    LARGEST_QUIVER_MMHG,
+    LARGEST_RIPPLE_MMHG,
+    LEAST_SLOW,
+    ONLY_RIPPLE,
+    beside_beats,
+    range_without_ripple,
+    ripple_line,
+)
 from .smoothing import boxcar, filled, noise_level, odd
+from .steady_ripple import LARGEST_MMHG, SLOWEST_PER_MIN, is_steady
+from .weak_beats import with_weak
 
 if TYPE_CHECKING:
     from afterclamp.io.case import Channel
@@ -96,7 +107,9 @@ def joined(parts: list[Beats]) -> Beats:
     return Beats(*(getattr(whole, f.name)[order] for f in fields(Beats)))
 
 
-def find_beats(values: ArrayLike, rate_hz: float, t0: float = 0.0) -> Beats:
+def find_beats(
+    values: ArrayLike, rate_hz: float, t0: float = 0.0, pump_stood: FloatArray | None = None
+) -> Beats:
     """Beats of an evenly sampled pressure wave.
 
     Parameters
@@ -107,18 +120,22 @@ def find_beats(values: ArrayLike, rate_hz: float, t0: float = 0.0) -> Beats:
         Samples per second, 50 or more.
     t0 : float
         Second of the first sample.
+    pump_stood : ndarray, optional
+        Start and end, in seconds, of stretches in which a recorded pump flow says that no pump turned: what is
+        steady there is no ripple of it.
 
     Returns
     -------
     Beats
         Complete beats only: the last upstroke before a gap, a stillstand or the end has none.
-        Nothing is found where the pulse is below about 5 mmHg or where a steady ripple of a pump is
-        all that moves.
+        Nothing is found where the pulse is below about 5 mmHg, where a steady ripple of a pump is all that moves,
+        or where a pressure moves as a fibrillating heart moves it (3 to 8 Hz, under 20 mmHg).
 
     Notes
     -----
-    Works from 20 to 200 beats a minute. A rise that reaches less than 0.4 of the upstrokes around it
-    counts as part of the same beat (dicrotic wave, ringing).
+    Works from 20 to 200 beats a minute. A rise that reaches less than 0.4 of the upstrokes around it counts as part
+    of the same beat (dicrotic wave, ringing), but for weak beats in turn with strong ones (`weak_beats`). `LIMITS`
+    says what cannot be told, in words for people.
     """
     raw = np.asarray(values, dtype=np.float64)
     factor = max(int(rate_hz // (WORK_HZ * 0.9)), 1)
@@ -134,13 +151,17 @@ def find_beats(values: ArrayLike, rate_hz: float, t0: float = 0.0) -> Beats:
     wave = filled(raw)
     smooth, noise = _smoothed(wave, rate)
     rise = _slope_sum(smooth, rate)
-    upstroke = _upstrokes(rise, rate)
+    usual = _usual(rise, rate)
+    upstroke = with_weak(_upstrokes(rise, usual, rate), rise, usual, smooth, SMALLEST_PULSE_MMHG, rate)
     if upstroke.size < 2:
         return _no_beats()
     loud = np.repeat(noise > NOISY_MMHG, int(BLOCK_S * rate))
     feet, slope = _feet(smooth, upstroke, np.where(loud[upstroke], 1.0, 1.25), rate)
     found = _measure(wave, bad, feet, slope, noise, rate)
-    found = _believable(found, smooth, noise, rate)
+    stood = np.zeros(len(found), np.bool_)
+    for begin, end in () if pump_stood is None else pump_stood:
+        stood |= (found.onset / rate + start >= begin) & (found.onset / rate + start < end)
+    found = _believable(found, smooth, noise, rate, stood)
     return Beats(
         found.onset / rate + start,
         found.end / rate + start,
@@ -189,14 +210,21 @@ def _slope_sum(smooth: FloatArray, rate: float) -> FloatArray:
     return summed
 
 
-def _upstrokes(rise: FloatArray, rate: float) -> NDArray[np.intp]:
-    """Sample at which the slope sum of each upstroke is highest."""
+def _usual(rise: FloatArray, rate: float) -> FloatArray:
+    """How high the slope sum of a beat usually is around each sample.
+
+    A beat is as high as its neighbours of 18 s usually are, or as the loudest of the nearest 6 s where the pulse has
+    just become smaller.
+    """
     block = int(BLOCK_S * rate)
     tops = block_max(rise, block)
-    # A beat is as high as its neighbours of 18 s usually are, or as the loudest of the nearest 6 s
-    # where the pulse has just become smaller.
     usual = np.minimum(sliding(tops, 9, np.median), sliding(tops, 3, np.max))
-    threshold = np.repeat(np.maximum(0.4 * usual, 0.5 * SMALLEST_PULSE_MMHG), block)[: rise.size]
+    return np.repeat(usual, block)[: rise.size]
+
+
+def _upstrokes(rise: FloatArray, usual: FloatArray, rate: float) -> NDArray[np.intp]:
+    """Sample at which the slope sum of each upstroke is highest."""
+    threshold = np.maximum(0.4 * usual, 0.5 * SMALLEST_PULSE_MMHG)
     edges = np.flatnonzero(np.diff(np.r_[False, rise > threshold, False].astype(np.int8)))
     if not edges.size:
         return np.empty(0, np.intp)
@@ -294,8 +322,10 @@ def integral_until(values: FloatArray, at: FloatArray) -> FloatArray:
     return np.asarray(total[whole] + part * (values[whole] + part * (values[following] - values[whole]) / 2))
 
 
-def _believable(found: Beats, smooth: FloatArray, noise: FloatArray, rate: float) -> Beats:
-    """Beats whose pulse stands out of the noise, and that are no ripple of a pump."""
+def _believable(
+    found: Beats, smooth: FloatArray, noise: FloatArray, rate: float, stood: NDArray[np.bool_]
+) -> Beats:
+    """Beats whose pulse stands out of the noise, and that are no ripple of a pump nor of a fibrillating heart."""
     if not len(found):
         return found
     block = np.minimum((found.onset / int(BLOCK_S * rate)).astype(np.intp), noise.size - 1)
@@ -309,10 +339,20 @@ def _believable(found: Beats, smooth: FloatArray, noise: FloatArray, rate: float
     stands_out = together | (pulse >= ALONE * least)
     # What smoothing leaves of a sinusoid as long as the beat: a fast pulse must not be taken for a small ripple.
     left_of_it = np.sinc(_widths(noise, rate)[block] / (found.end - found.onset)) ** 2
-    is_ripple = only_ripple_at(found.onset / rate, smooth, rate) & (
-        swing - left < LARGEST_RIPPLE_MMHG * left_of_it
-    )
-    return found.where(stands_out & ~is_ripple)
+    found, swing, left_of_it = found.where(stands_out), (swing - left)[stands_out], left_of_it[stands_out]
+    at = found.onset / rate
+    line = ripple_line(smooth, rate) if at.size else None
+    if line is None:
+        return found
+    hz = rate / sliding(found.end - found.onset, 2 * NEIGHBOURS + 1, np.median)
+    window = line.nearest(at)
+    is_ripple = (line.share[window] > ONLY_RIPPLE) & (swing < LARGEST_RIPPLE_MMHG * left_of_it)
+    may_be = (hz >= SLOWEST_PER_MIN / 60) & (swing < LARGEST_MMHG)
+    if may_be.any():
+        is_ripple |= may_be & is_steady(at, hz, smooth, rate)
+    fibrillates = (line.slow[window] < LEAST_SLOW) & (swing < LARGEST_QUIVER_MMHG)
+    fibrillates &= line.strongest[window] < A_RHYTHM
+    return found.where(~(is_ripple & ~stood[stands_out]) & ~fibrillates)
 
 
 def _ranges(values: FloatArray, first: NDArray[np.intp], last: NDArray[np.intp]) -> FloatArray:

@@ -1,8 +1,9 @@
 """Figures of a case: each a number with its limit, that limit's source, and its denominator.
 
 ``figures(case)`` takes every limit of the sets in force and measures the case against it in the phase
-that the limit names. What is left out by design (arrests, brain perfusion alone, ramps) is counted as
-excluded and the arrests are told apart. Without a fact that a measure needs its figure says so.
+that the limit names. What is left out by design (arrests, brain perfusion alone, ramps) goes by the measure,
+whatever that phase is; it is counted as excluded and told apart. Without a fact that a measure needs its
+figure says so.
 """
 
 from __future__ import annotations

@@ -168,8 +168,16 @@ def common_steps(
     width, gap = round(by["window"]), round(by["within"])
     if level.shape[1] < 2 * width + gap:
         return []
-    moved = _differences(level, width, gap)
+    moved = differences(level, width, gap)
     held = _agreeing(moved, kinds, places, by)
+    # A pressure that falls all the while steps by another amount than a venous one that does not.
+    before, after = _drifts(level, round(by["drift"]), gap)
+    steady = np.isin(np.arange(moved.shape[1]), _near(held, width + gap))
+    before[:, steady], after[:, steady] = 0.0, 0.0
+    without = moved - (before + after) * (width + gap) / 2
+    same_way = (np.sign(without) == np.sign(moved)) | ~np.isfinite(moved)
+    held |= ~steady & same_way.all(axis=0) & _agreeing(without, kinds, places, by) & _one_way(moved, by)
+    moved = without
     common = np.zeros(moved.shape[1])
     common[held] = np.nanmedian(moved[:, held], axis=0)
     found = []
@@ -178,14 +186,28 @@ def common_steps(
             best = start + int(np.argmax(sign * common[start:stop]))
             if _pulse_changed(swing[np.isfinite(moved[:, best])], best, width, gap, by):
                 continue
-            step = _step(level, moved[:, best], best, width, gap, by)
+            drift = before[:, best], after[:, best]
+            step = _step(level, moved[:, best], best, drift, width, gap, by)
             if step is not None:
                 found.append(step)
     return sorted(found, key=lambda one: one.begins)
 
 
-def _differences(level: FloatArray, width: int, gap: int) -> FloatArray:
-    """Mean of the `width` seconds that follow a gap, less that of those before it; by first second of the gap."""
+def differences(level: FloatArray, width: int, gap: int) -> FloatArray:
+    """Mean of the `width` seconds that follow a gap, less that of those before it; by first second of the gap.
+
+    Parameters
+    ----------
+    level : ndarray, shape (lines, seconds)
+        NaN where nothing can be used.
+    width, gap : int
+        Seconds.
+
+    Returns
+    -------
+    ndarray, shape (lines, seconds)
+        NaN where either side was recorded for less than half.
+    """
     lines, n = level.shape
     there = np.isfinite(level)
     total = np.zeros((lines, n + 1))
@@ -199,6 +221,31 @@ def _differences(level: FloatArray, width: int, gap: int) -> FloatArray:
     last = n - width - gap  # first second of the last gap that has a window behind it
     moved[:, width : last + 1] = means[:, width + gap :] - means[:, : last + 1 - width]
     return moved
+
+
+def _drifts(level: FloatArray, seconds: int, gap: int) -> tuple[FloatArray, FloatArray]:
+    """Change of each line a second over the `seconds` before a gap, and over those after it; 0 where not known."""
+    half = max(seconds // 2, 1)
+    within = np.full(level.shape, np.nan)
+    moved = differences(level, half, 0)
+    within[:, : moved.shape[1]] = moved / half  # by the middle of so many seconds
+    before, after = np.zeros(level.shape), np.zeros(level.shape)
+    before[:, half:] = within[:, :-half]
+    after[:, : level.shape[1] - gap - half] = within[:, gap + half :]
+    return np.nan_to_num(before, nan=0.0), np.nan_to_num(after, nan=0.0)
+
+
+def _near(held: BoolArray, reach: int) -> NDArray[np.intp]:
+    """Seconds within so many of one that holds."""
+    at = np.flatnonzero(held)
+    return np.unique((at[:, None] + np.arange(-reach, reach + 1)).ravel())
+
+
+def _one_way(moved: FloatArray, by: Numbers) -> BoolArray:
+    """Seconds at which every line that was seen moved the same way by itself: a drift taken off makes no step."""
+    least = by["step"] - by["apart"]
+    with np.errstate(invalid="ignore"):
+        return np.asarray((np.fmin.reduce(moved) >= least / 2) | (np.fmax.reduce(moved) <= -least / 2))
 
 
 def _agreeing(moved: FloatArray, kinds: Sequence[str], places: Sequence[str], by: Numbers) -> BoolArray:
@@ -235,10 +282,22 @@ def _pulse_changed(swing: FloatArray, at: int, width: int, gap: int, by: Numbers
     return False
 
 
-def _step(level: FloatArray, moved: FloatArray, at: int, width: int, gap: int, by: Numbers) -> Step | None:
-    """Where a step began and was over, read from all lines at once, the quiet ones counting most."""
+def _step(
+    level: FloatArray,
+    moved: FloatArray,
+    at: int,
+    drift: tuple[FloatArray, FloatArray],
+    width: int,
+    gap: int,
+    by: Numbers,
+) -> Step | None:
+    """Where a step began and was over, read from all lines at once, the quiet ones counting most.
+
+    `drift` is what each line changes by in a second before it, and after it: taken off on either side of its middle.
+    """
     first, last = at - width, at + gap + width
-    piece = level[:, first:last]
+    away = np.arange(last - first) - (width + (gap - 1) / 2)
+    piece = level[:, first:last] - np.where(away < 0, drift[0][:, None], drift[1][:, None]) * away
     old = _mean(piece[:, :width])
     scatter = np.hypot(_scatter(piece[:, :width]), _scatter(piece[:, width + gap :]))
     seen = np.isfinite(moved)
@@ -256,16 +315,25 @@ def _step(level: FloatArray, moved: FloatArray, at: int, width: int, gap: int, b
     if not still.size or not there.size or there[0] - still[-1] - 1 > gap:
         return None
     begins, settled = int(first + still[-1] + 1), int(first + there[0])
-    amounts, halves = _amounts(level, begins, settled, seen, round(by["around"]))
+    amounts, halves = _amounts(level, begins, settled, seen, round(by["around"]), drift)
     return Step(begins, settled, amounts, halves, median(amounts))
 
 
 def _amounts(
-    level: FloatArray, begins: int, settled: int, seen: BoolArray, around: int
+    level: FloatArray,
+    begins: int,
+    settled: int,
+    seen: BoolArray,
+    around: int,
+    drift: tuple[FloatArray | float, FloatArray | float] = (0.0, 0.0),
 ) -> tuple[FloatArray, FloatArray]:
     """Change of each line over a step, and the half-width of its 95 % interval by the scatter of the seconds."""
     old, new = level[:, max(begins - around, 0) : begins], level[:, settled : settled + around]
-    amounts = np.where(seen, _mean(new) - _mean(old), np.nan)
+    half_step = (settled - begins + 1) / 2
+    drifted = drift[0] * (old.shape[1] - 1 + 2 * half_step) / 2 + drift[1] * (
+        new.shape[1] - 1 + 2 * half_step
+    ) / 2
+    amounts = np.where(seen, _mean(new) - _mean(old) - drifted, np.nan)
     halves = Z95 * np.hypot(_scatter(old) / _root(old), _scatter(new) / _root(new))
     return amounts, np.where(seen, halves, np.nan)
 

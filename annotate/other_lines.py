@@ -115,9 +115,15 @@ def at_every_line(bench: Bench, rows_of: Callable[[Bench], list[Value]]) -> list
             if other is None or other.value is None or not long_enough(other.observed_s, row.observed_s):
                 continue
             if changed(row.value, other.value):
-                sentences.append(f"{used.instead(line)}: {other.value:.3g} instead of {row.value:.3g} {row.unit}")
+                sentences.append(
+                    f"{used.instead(line)}: {_short(other.value)} instead of {_short(row.value)} {row.unit}"
+                )
         told.append(row.noted(*sentences))
     return told
+
+
+def _short(value: float) -> str:
+    return f"{value:#.3g}".rstrip(".")
 
 
 def _key(row: Value) -> tuple[str, str, str, int]:

@@ -47,8 +47,8 @@ FAMILIES = (
 )
 
 BY_THE_LINE = (resistances, pulse_values)
-"""Families whose values rest on the believed arterial line. The correlation with cerebral saturation does too, but about
-nought a quarter of it is nothing: of it no other line is told."""
+"""Families whose values rest on the believed arterial line. The correlation with cerebral saturation does too, but
+about nought a quarter of it is nothing: of it no other line is told."""
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,11 @@ LOWEST_HZ, HIGHEST_HZ = 1.2, 6.0
 _WORK_HZ = 25.0
 PARTS_OF_BEAT = 50  # of which each has the mean of the beats around it
 OF_HALF_BEATS = 0.15  # nearer than this to a multiple of half the pulse's rate a line is the pulse's own
+ONLY_RIPPLE = 0.7  # part of all movement that is a line, from which little else is there
+SLOW_HZ = 2.8  # under it a fibrillating heart, which moves a pressure at 3 to 8 Hz, moves it by less than:
+LEAST_SLOW = 0.1  # as a part of all movement from 0.8 to 8 Hz; any rhythm up to about 160 a minute has more
+A_RHYTHM = 0.32  # part of that movement that one line holds, from which it is a rhythm, however fast
+LARGEST_QUIVER_MMHG = 20.0  # lowest to highest of a beat, from which it is one (all four this project's choice)
 LARGEST_RIPPLE_MMHG = 12.0  # a larger steady sinusoid is taken for a damped pulse (this project's choice)
 
 
@@ -34,11 +39,17 @@ class RippleLine:
         100 beats a minute; from 1 % on it is no ripple here (this project's choice).
     hz : ndarray
         Frequency of the line, between 1.2 and 6 Hz, to a fraction of the window's resolution.
+    slow : ndarray
+        Part of that movement that is slower than 2.8 Hz.
+    strongest : ndarray
+        Part that this line holds, whether it has a second harmonic or not.
     """
 
     centre: FloatArray
     share: FloatArray
     hz: FloatArray
+    slow: FloatArray
+    strongest: FloatArray
 
     def nearest(self, t: FloatArray) -> NDArray[np.intp]:
         """Window nearest to each time."""
@@ -69,7 +80,9 @@ def ripple_line(wave: FloatArray, rate_hz: float) -> RippleLine | None:
     harmonic = _around(above, np.minimum(2 * peak, hz.size - 1), 3) - 15 * noise
     centre = np.asarray((np.arange(len(frames)) * hop + size / 2) / rate, np.float64)
     share = np.where(harmonic < 0.01 * line, line / everything, 0.0)
-    return RippleLine(centre, share, np.asarray((peak + _vertex(power, peak)) * hz[1], np.float64))
+    slower = above[:, moving & (hz < SLOW_HZ)].sum(axis=1) / everything
+    at = np.asarray((peak + _vertex(power, peak)) * hz[1], np.float64)
+    return RippleLine(centre, share, at, slower, line / everything)
 
 
 def _vertex(power: FloatArray, peak: NDArray[np.intp]) -> FloatArray:
@@ -82,12 +95,6 @@ def _vertex(power: FloatArray, peak: NDArray[np.intp]) -> FloatArray:
 def _around(power: FloatArray, bins: NDArray[np.intp], reach: int) -> FloatArray:
     columns = np.clip(bins[:, None] + np.arange(-reach, reach + 1), 0, power.shape[1] - 1)
     return np.asarray(np.take_along_axis(power, columns, axis=1).sum(axis=1))
-
-
-def only_ripple_at(t: FloatArray, wave: FloatArray, rate_hz: float) -> NDArray[np.bool_]:
-    """Whether the window nearest to each time (seconds from the first sample) holds ripple and little else."""
-    line = ripple_line(wave, rate_hz)
-    return np.zeros(t.shape, bool) if line is None else np.asarray(line.share[line.nearest(t)] > 0.7)
 
 
 def beside_beats(wave: FloatArray, feet: FloatArray, rate_hz: float) -> FloatArray:

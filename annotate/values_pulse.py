@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from .beats import Beats
+from .beats import Beats, joined
 from .circulation import pulse_course
 from .computed_value import Value, used
 from .derived import Absent
@@ -26,6 +26,7 @@ from .measures.variability import (
     average_real_variability_weighted,
     generalised_average_real_variability,
 )
+from .named import Signal
 from .series import OBSERVED, FloatArray, Series
 
 BLOCK_S = 60.0  # of beats from which one variation with breathing is told (this project's choice)
@@ -46,13 +47,27 @@ def pulse_values(bench: Bench) -> list[Value]:
         if isinstance(window, Absent):
             rows.append(one.why_not(window.reason))
             continue
+        pressure = bench.derived.mean_arterial_pressure
+        told = site.token if isinstance(pressure, Absent) else bench.derived.site_within(pressure, window)
         if bench.pulse_at_site is not None:
-            course = pulse_course(bench.derived, site.token, bench.pulse_at_site)
+            course = pulse_course(bench.derived, told, bench.pulse_at_site)
             rows.append(replace(one, reference="systolic less diastolic of each beat").of(course, window))
-        found = kept_beats(bench.case, site, masked=bench.derived.masked)
-        rows += _of_beats(bench, found, phase, window, site.token)
+        rows += _of_beats(bench, _believed_beats(bench, site), phase, window, told)
         rows += _variability(bench, phase, window)
     return rows
+
+
+def _believed_beats(bench: Bench, site: Signal) -> Beats:
+    """Beats of the line that is believed at each time: of another one in the stretches that a person chose it for."""
+    masked, elsewhere = bench.derived.masked, bench.derived.elsewhere
+    own = kept_beats(bench.case, site, masked=masked)
+    away = np.zeros(len(own), dtype=np.bool_)
+    parts = []
+    for one in elsewhere:
+        away |= (own.onset < one.end_s) & (own.end > one.start_s)
+        there = kept_beats(bench.case, bench.derived.signals[one.line], masked=masked)
+        parts.append(there.where((there.onset >= one.start_s) & (there.end <= one.end_s)))
+    return joined([own.where(~away), *parts]) if parts else own
 
 
 def _of_beats(bench: Bench, found: Beats, phase: str, window: list[Interval], site: str) -> list[Value]:

@@ -281,12 +281,12 @@ def test_a_window_of_the_case_sheet_on_a_source_whose_clock_is_not_set_is_told(
 
 
 def test_a_line_that_a_person_hid_is_masked_and_neither_out_nor_to_come(tmp_path: Path) -> None:
-    # In from 400 to 800 s, hidden from end to end.
+    # In from 300 to 820 s, hidden from end to end.
     with late_case(tmp_path / "case") as late:
-        masks.mask(late, "reviewer", "hide", "femoral", 400.0, 800.0)
+        masks.mask(late, "reviewer", "hide", "femoral", 300.0, 820.0)
         hidden = View.of(late, "femoral")
-    assert why_not_believed(hidden, 400, 800) == "is masked"
-    assert why_not_believed(hidden, 0, 400) == "is not in yet"
+    assert why_not_believed(hidden, 300, 820) == "is masked"
+    assert why_not_believed(hidden, 0, 300) == "is not in yet"
 
 
 def test_the_figure_of_a_line_that_is_hidden_from_end_to_end_says_that_it_is_masked(tmp_path: Path) -> None:

@@ -15,6 +15,7 @@ import pytest
 from afterclamp.annotate.finds import Finds
 from afterclamp.annotate.finds import find as find_all
 from afterclamp.annotate.height_shift import MMHG_PER_CM, can_tell, common_steps
+from afterclamp.annotate.lone_step import lone_steps
 from afterclamp.annotate.quality import NO_PULSE, WRONG_LEVEL, artefacts, quality_class, seconds_state
 from afterclamp.annotate.rules import by_code
 from afterclamp.annotate.series import MASKED, OBSERVED
@@ -25,6 +26,9 @@ from afterclamp.io.recording import RecordedChannel, Segment
 from afterclamp.io.terms import Identity
 from afterclamp.replay.evidence_words import facts_of
 from afterclamp.sample_traces import truth
+from afterclamp.sample_traces.courses import PULMONARY, VENOUS, Course, Pressure, record
+from afterclamp.sample_traces.planting import Line as PlantedLine
+from afterclamp.sample_traces.planting import plant
 from afterclamp.sample_traces.tables import Truth
 from afterclamp.sample_traces.variations import vary
 from afterclamp.sample_traces.vignette_files import build_vignettes
@@ -341,6 +345,97 @@ def test_a_find_without_a_way_back_is_less_plain() -> None:
     assert undone.channels == ("cvp", "femoral", "left_radial")
     assert rule.missing(view(closed)) == []
     assert [one["what"] for one in undone.evidence["alternatives"]]
+
+
+def falling(start: float, end: float) -> dict[str, FloatArray]:
+    """Five lines: the arteries fall by 40 mmHg within two minutes, and the pole hangs 15 mmHg off meanwhile."""
+    arterial = ((0.0, 76.0), (100.0, 76.0), (220.0, 36.0))
+    pulse = ((0.0, 45.0), (100.0, 45.0), (220.0, 25.0))
+    pressures = {label: Pressure(arterial, pulse) for label in ("LRAD", "RRAD", "FEM")}
+    pressures["CVP"] = Pressure(((0.0, 8.0),), ((0.0, 4.0),), VENOUS)
+    pressures["PA"] = Pressure(((0.0, 22.0),), ((0.0, 16.0),), PULMONARY)
+    made = record(Course(300, int(RATE), pressures, heart_rate=((0.0, 75.0),)), 5, 1.0)
+    if end <= start:
+        return made
+    rng = np.random.default_rng(2)
+    return {
+        label: plant("height", wave, PlantedLine(int(RATE)), start, end - start, rng)[0]
+        for label, wave in made.items()
+    }
+
+
+@pytest.mark.parametrize(("start", "end"), [(130.0, 190.0), (150.0, 210.0), (170.0, 230.0)])
+def test_a_shift_while_the_arteries_fall_is_found_on_every_line(
+    tmp_path: Path, start: float, end: float
+) -> None:
+    # The arteries fall by a third of a mmHg each second, the venous and the pulmonary artery pressure do not.
+    with one_source(tmp_path, falling(start, end)) as case:
+        for name in ("femoral", "left_radial", "right_radial", "cvp", "pa"):
+            [found] = shifts(case, name)
+            assert (found.start, found.end) == pytest.approx((start, end), abs=3.0), name
+            assert found.evidence["amount_mmhg"] == pytest.approx(15.0, abs=2.0), name
+
+
+def test_a_fall_of_the_arteries_alone_is_no_shift(tmp_path: Path) -> None:
+    with one_source(tmp_path, falling(0.0, 0.0)) as case:
+        assert all(shifts(case, name) == [] for name in ("femoral", "left_radial", "cvp", "pa"))
+
+
+def test_a_shift_that_is_never_undone_is_left_open_in_words(tmp_path: Path) -> None:
+    with one_source(tmp_path, waves(np.where(np.arange(30_000) >= 15_000, 15.0, 0.0))) as case:
+        found = find_all(case)
+        [shift] = [one for one in found if one.code == "A7"]
+        [open_end] = [one for one in found.held_back if one.code == "A7"]
+    assert (open_end.start_s, open_end.channels) == (shift.start_s, shift.channels)
+    assert "may be the time before the step" in open_end.held_back
+
+
+# -- one line alone --------------------------------------------------------------------------------
+
+
+def _beside(*changes: FloatArray | float) -> tuple[list[FloatArray], list[FloatArray]]:
+    rng = np.random.default_rng(4)
+    long = np.ones(600)
+    levels = [76.0 + 1.5 * rng.standard_normal(600) + change * long for change in changes]
+    return levels, [45.0 * long for _ in changes]
+
+
+STEPPED = np.where(np.arange(600) >= 300, 25.0, 0.0)
+
+
+def test_one_transducer_that_moves_alone_is_a_doubt_with_its_amount() -> None:
+    [one] = lone_steps(*_beside(0.0, STEPPED, 0.0))
+    assert (one.line, one.undone, one.ends) == (1, False, 600)
+    assert (one.begins, one.amount) == (pytest.approx(300, abs=5), pytest.approx(25.0, abs=1.0))
+    [back] = lone_steps(*_beside(np.where(np.arange(600) >= 480, 0.0, STEPPED), 0.0))
+    assert back.undone
+    assert back.ends == pytest.approx(480, abs=5)
+
+
+def test_what_moves_with_another_artery_slowly_or_with_its_pulse_is_no_doubt() -> None:
+    assert lone_steps(*_beside(STEPPED, STEPPED, 0.0)) == []  # the patient: two arteries
+    assert lone_steps(*_beside(np.interp(np.arange(600), (200, 400), (0, 25)), 0.0)) == []  # a gradient
+    levels, pulses = _beside(0.0, -STEPPED)
+    pulses[1] = np.where(STEPPED > 0, 20.0, 45.0)  # the artery narrowed above it
+    assert lone_steps(levels, pulses) == []
+    short = np.where((np.arange(600) >= 300) & (np.arange(600) < 340), 25.0, 0.0)
+    assert lone_steps(*_beside(short, 0.0)) == []
+    assert lone_steps(*_beside(STEPPED)) == []  # nothing to hold it against
+
+
+def test_one_transducer_that_moves_alone_is_held_back_and_masks_nothing(tmp_path: Path) -> None:
+    # 400 s of five lines, the left radial one 25 mmHg higher from 200 s on.
+    made = waves(np.zeros(40_000), 400)
+    made["LRAD"] = made["LRAD"] + np.where(np.arange(40_000) >= 20_000, 25.0, 0.0)
+    with one_source(tmp_path, made) as case:
+        found = find_all(case)
+        assert [one for one in found if one.code == "A7"] == []
+        [doubt] = [one for one in found.held_back if one.code == "A7"]
+        assert doubt.channels == ("left_radial",)
+        assert doubt.start_s == pytest.approx(200.0, abs=3.0)
+        assert "+25 mmHg" in doubt.held_back
+        assert "never undone" in doubt.held_back
+        assert set(seconds_state(case["left_radial"], case.grid)) == {OBSERVED}
 
 
 @pytest.mark.parametrize("seed", [3, 13, 25, 57])

@@ -419,3 +419,11 @@ def test_the_same_number_from_another_set_is_told_as_another_label(case: Case, t
         (True, "ours, version 3")
     ]
     assert found.finds == ()
+
+
+def test_a_limit_of_the_brain_can_be_looked_at_before_and_after_bypass(case: Case, tmp_path: Path) -> None:
+    text = OURS.replace("mean_arterial_pressure", "cerebral_saturation").replace("mm[Hg]", "%")
+    found = figures(case, limits=ours(tmp_path, text.replace("established", "off")))
+    assert [(one.phase, one.site) for one in found if one.limit_id] == [
+        (phase, f"{side}_cerebral_saturation") for phase in ("pre", "post") for side in ("left", "right")
+    ]

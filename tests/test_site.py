@@ -30,13 +30,15 @@ LOW_S = (100, 250)  # the left radial is low, before the femoral is in
 LATE_S = (830, 930)  # and once more when it is out
 
 
-def line(label: str, floor: np.ndarray, there: np.ndarray | None = None) -> RecordedChannel:
+def line(
+    label: str, floor: np.ndarray, there: np.ndarray | None = None, pulse: float = 40.0
+) -> RecordedChannel:
     """A wave with a floor and a mask for each second."""
     t = np.arange(floor.size * int(RATE)) / RATE
     beat = np.where((t * 1.25) % 1 < 0.3, np.sin(np.pi * ((t * 1.25) % 1) / 0.3), 0.0)
     # A little noise: a foot that is the same code for seconds is one that is cut off.
     noise = np.random.default_rng(4).normal(0.0, 0.4, t.size)
-    codes = np.round((np.repeat(floor, int(RATE)) + 40 * beat + noise) * 10).astype("i2")
+    codes = np.round((np.repeat(floor, int(RATE)) + pulse * beat + noise) * 10).astype("i2")
     valid = None if there is None else np.repeat(there, int(RATE))
     return even(label, codes, [Segment(0.0, 0, len(codes), RATE, 0.1)], valid=valid)
 
@@ -132,7 +134,9 @@ def of_lines(folder: Path, **there: np.ndarray) -> Case:
 def test_a_line_that_is_in_for_a_moment_does_not_empty_the_figures(tmp_path: Path) -> None:
     # Of 600 s in which any line is usable the femoral one has 30: less than half (this project's choice).
     second = np.arange(600)
-    with of_lines(tmp_path / "case", fem=second >= 570, lrad=second >= 0) as case:
+    low = np.where((second >= 100) & (second < 300), 45.0, 75.0)
+    lines = [line("fem", np.full(600, 75.0), second >= 570), line("lrad", low)]
+    with case_of(tmp_path / "case", recording("monitor", lines), identities=SITES) as case:
         channel, reason = believed_site(case)
         row = off_bypass(figures(case))
         spans = trust_strip(case).spans
@@ -141,7 +145,8 @@ def test_a_line_that_is_in_for_a_moment_does_not_empty_the_figures(tmp_path: Pat
     assert "usable for at least half of the time in which any line is; femoral is usable for 0.5 of the" in reason
     assert row.missing_s <= 4
     assert [one.line for one in spans] == ["left_radial"], "the strip proposes what the figures go by"
-    assert "with femoral believed" not in row.note, "a line of 30 s could not have been used throughout"
+    assert row.outside_s == pytest.approx(200, abs=4)
+    assert row.other_lines == (), "a line of 30 s could not have been used throughout"
 
 
 @pytest.mark.parametrize(("begins", "site"), [(290, "femoral"), (310, "left_radial")])

@@ -16,7 +16,9 @@ if TYPE_CHECKING:
     from afterclamp.annotate.limits import Limit, LimitSet
 
 LEAD = (
-    "Outside is the time on the far side of a limit, of the time observed; area is depth times time; farthest is the "
+    "Outside is the time on the far side of a limit, of the time observed, with the 95 % interval that the grid of "
+    "seconds and the boundaries of the phase leave it; area is depth times time, of all stretches and, where there "
+    "are several, of the largest single one; farthest is the "
     "value that lay farthest outside (the lowest for a limit from below, the highest for one from above), and longest "
     "the longest stretch outside. Left out is time that a measure excludes by design, masked is time taken for "
     "artefact, missing was not recorded: with the time observed they add up to the phase. A limit is a number that "
