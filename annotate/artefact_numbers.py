@@ -139,12 +139,15 @@ CLIPPED: dict[str, Parameter] = {
     "window": _fixed(10, "s", "longest time from one of them to the next"),
     "mean_top": _fixed(15, "%", "of the time at the highest value, from which the mean is wrong too"),
     "mean_foot": _fixed(40, "%", "the same at the lowest value: less is missing from a foot"),
+    "shape": _fixed(65, "%", "of the time at one end, from which it is the shape of the wave and not cut off"),
 }
 """Beats cut off at the end of the scale (A4, or A9), this project's choice."""
 NOISE: dict[str, Parameter] = {
     "power": _fixed(4, "1", "times the usual fast power of the line that is noise"),
     "least": _fixed(2.5, "mm[Hg]", "root mean square that it must reach as well"),
     "around": _fixed(600, "s", "time before and after, over which the usual level is a median"),
+    "quiet": _fixed(10, "%", "quietest share of that time, which no noise is expected to fill"),
+    "quiet_times": _fixed(1.6, "1", "times its roughness, that the usual level is at most"),
     "shortest": _fixed(2, "s", "fewest seconds with such power"),
     "joined": _fixed(5, "s", "longest pause that belongs to the noise"),
     "slope": _fixed(40, "mm[Hg]", "rise, and fall, in 20 ms that no pulse makes"),
@@ -165,7 +168,9 @@ DAMPED: dict[str, Parameter] = {
     "seen": _fixed(20, "s", "fewest seconds of that"),
     "least": _fixed(4, "mm[Hg]", "smallest swing of a second that is taken for a pulse"),
     "alone": _fixed(15, "mm[Hg]", "pulse before, from which a line without another beside it is judged"),
-    "left": _fixed(15, "%", "of the pulse that is left at least: with less the line is shut, not damped"),
+    "left": _fixed(
+        15, "%", "of the pulse left, under which a pulse told as lost (A3, A5, A6) is not told again"
+    ),
     "noise": _fixed(1.5, "1", "times what noise alone would swing by, that is left at least"),
     "over": _fixed(15, "mm[Hg]", "systolic overshoot, against every other site, above which a line rings"),
     "round": _fixed(
@@ -186,7 +191,9 @@ HEIGHT: dict[str, Parameter] = {
     "within": _fixed(5, "s", "longest time that a step may take"),
     "window": _fixed(10, "s", "time on either side, over which levels and pulses are taken"),
     "drift": _fixed(
-        20, "s", "time on either side, over which a drift of a level is taken, where levels alone do not agree"
+        20,
+        "s",
+        "time on either side, over which a drift of a level is taken, where levels alone do not agree",
     ),
     "around": _fixed(20, "s", "longest time on either side, over which amounts are told"),
     "hidden_around": _fixed(60, "s", "the same for a line that another artefact hid while the pole moved"),

@@ -9,7 +9,7 @@ import numpy as np
 from afterclamp.io.errors import NoSuchChannel
 from numpy.typing import NDArray
 
-from .beats import Beats, find_beats, joined, pulse_pressure
+from .beats import Beats, find_beats, joined, pulse_pressure, pump_stood
 from .measures.beat_measures import dicrotic_notch, steepest_rise, systolic_area
 from .measures.pressure import mean_arterial_pressure
 from .quality import PRESSURES, clean_waves
@@ -100,9 +100,10 @@ def beat_table(
             todo="Name a line that was recorded as a wave; 'afterclamp channels CASE' lists them",
         )
     parts, rises, areas = [], [], []
+    stood = pump_stood(channel)
     for t0, rate, values in clean_waves(channel, masked):
         # Found in the whole piece and then cut: what a beat is must not depend on where somebody looks.
-        found = find_beats(values, rate, t0)
+        found = find_beats(values, rate, t0, stood)
         found = found.where((found.onset >= start) & (found.onset < end))
         if len(found):
             parts.append(found)

@@ -7,7 +7,6 @@ the recording block by block with medians instead of beat by beat, so that whole
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
@@ -15,19 +14,31 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from .memory import Memory
-from .quality import channel_key, clean_waves
+from .quality import channel_key, clean_waves, neighbours
 from .ripple import (
     A_RHYTHM,
     LARGEST_QUIVER_MMHG,
     LARGEST_RIPPLE_MMHG,
     LEAST_SLOW,
     ONLY_RIPPLE,
+    SLOWER_HZ,
     beside_beats,
     range_without_ripple,
     ripple_line,
 )
+from .runs import true_runs
 from .smoothing import boxcar, filled, noise_level, odd
 from .steady_ripple import LARGEST_MMHG, SLOWEST_PER_MIN, is_steady
+from .upstrokes import (
+    BLOCK_S,
+    REFRACTORY_S,
+    SMALLEST_PULSE_MMHG,
+    feet_of,
+    sliding,
+    slope_sum,
+    upstrokes,
+    usual,
+)
 from .weak_beats import with_weak
 
 if TYPE_CHECKING:
@@ -35,16 +46,24 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 
+LIMITS = (
+    f"A heart that is paced at {SLOWEST_PER_MIN:g} a minute or faster, to within half a per cent, with a pulse under "
+    f"{LARGEST_MMHG:g} mmHg cannot be told from a pump's ripple by its pressure: it has no beats here, unless a "
+    "recorded pump flow says that the pump stood.",
+    f"A pump's ripple slower than {SLOWEST_PER_MIN:g} a minute that is no plain sinusoid, and one of "
+    f"{LARGEST_MMHG:g} mmHg or more, is taken for a pulse.",
+    "A beat of less than 0.4 of those around it is found where most strong beats around it are followed by such a one; "
+    "a single weak beat is not told from a dicrotic wave.",
+)
+"""What beats cannot tell, in words for people."""
 WORK_HZ = 125.0  # faster recordings are averaged down to about this
-SLOPE_WINDOW_S = 0.13
-REFRACTORY_S = 0.25  # closer rises belong to one beat (240 a minute)
 LONGEST_BEAT_S = 3.0  # a longer silence is a stillstand, not a beat (20 a minute)
-SMALLEST_PULSE_MMHG = 4.0  # smoothed; a recorded pulse of 5 keeps about this much
 NOISY_MMHG = 1.5
 STEADY_PULSE = (15.0, 30.0)  # times the noise: below, noise stands on top of a pulse; above, it hardly does
-BLOCK_S = 2.0
+STOOD_L_PER_MIN = 0.05  # a recorded pump flow up to this stands
 NOISE_IN_SWING = 2.0  # range of smoothed noise within a beat, in its standard deviations
 STANDS_OUT = 4.0  # times the smoothed noise that a pulse must have (this project's choice)
+WEAK_STANDS_OUT = 6.0  # the same of a weak beat between strong ones
 ALONE = 2.0  # times the least pulse that a beat must have where those beside it have less
 NEIGHBOURS = 8  # on either side, that say what a pulse usually is: beats are found together, or none of them
 AMONG_OTHERS = 0.6  # of the least pulse that a beat among such beats must have
@@ -150,13 +169,15 @@ def find_beats(
         return _no_beats()
     wave = filled(raw)
     smooth, noise = _smoothed(wave, rate)
-    rise = _slope_sum(smooth, rate)
-    usual = _usual(rise, rate)
-    upstroke = with_weak(_upstrokes(rise, usual, rate), rise, usual, smooth, SMALLEST_PULSE_MMHG, rate)
+    rise = slope_sum(smooth, rate)
+    height = usual(rise, rate)
+    least = np.maximum(SMALLEST_PULSE_MMHG, WEAK_STANDS_OUT * _noise_left(noise, rate))
+    least = np.repeat(least, int(BLOCK_S * rate))[: rise.size]
+    upstroke = with_weak(upstrokes(rise, height, rate), rise, height, smooth, least, rate)
     if upstroke.size < 2:
         return _no_beats()
     loud = np.repeat(noise > NOISY_MMHG, int(BLOCK_S * rate))
-    feet, slope = _feet(smooth, upstroke, np.where(loud[upstroke], 1.0, 1.25), rate)
+    feet, slope = feet_of(smooth, upstroke, np.where(loud[upstroke], 1.0, 1.25), rate)
     found = _measure(wave, bad, feet, slope, noise, rate)
     stood = np.zeros(len(found), np.bool_)
     for begin, end in () if pump_stood is None else pump_stood:
@@ -199,79 +220,6 @@ def _noise_left(noise: FloatArray, rate: float) -> FloatArray:
     """Standard deviation of the noise that `_smoothed` leaves, in each block: two moving averages make a triangle."""
     width = _widths(noise, rate)
     return np.asarray(noise * np.sqrt((2 * width**2 + 1) / (3 * width**3)))
-
-
-def _slope_sum(smooth: FloatArray, rate: float) -> FloatArray:
-    """Sum of the rises within a window that ends at each sample."""
-    climbs = np.cumsum(np.maximum(np.diff(smooth, prepend=smooth[0]), 0.0))
-    window = max(round(SLOPE_WINDOW_S * rate), 2)
-    summed = climbs.copy()
-    summed[window:] -= climbs[:-window]
-    return summed
-
-
-def _usual(rise: FloatArray, rate: float) -> FloatArray:
-    """How high the slope sum of a beat usually is around each sample.
-
-    A beat is as high as its neighbours of 18 s usually are, or as the loudest of the nearest 6 s where the pulse has
-    just become smaller.
-    """
-    block = int(BLOCK_S * rate)
-    tops = block_max(rise, block)
-    usual = np.minimum(sliding(tops, 9, np.median), sliding(tops, 3, np.max))
-    return np.repeat(usual, block)[: rise.size]
-
-
-def _upstrokes(rise: FloatArray, usual: FloatArray, rate: float) -> NDArray[np.intp]:
-    """Sample at which the slope sum of each upstroke is highest."""
-    threshold = np.maximum(0.4 * usual, 0.5 * SMALLEST_PULSE_MMHG)
-    edges = np.flatnonzero(np.diff(np.r_[False, rise > threshold, False].astype(np.int8)))
-    if not edges.size:
-        return np.empty(0, np.intp)
-    first, last = edges[::2], edges[1::2]
-    height = np.maximum.reduceat(np.r_[rise, -np.inf], np.column_stack([first, last]).ravel())[::2]
-    kept: list[int] = []
-    closest = REFRACTORY_S * rate
-    for i in range(first.size):
-        if kept and first[i] - first[kept[-1]] < closest:
-            if height[i] > height[kept[-1]]:
-                kept[-1] = i
-        else:
-            kept.append(i)
-    return first[kept]
-
-
-def block_max(values: FloatArray, block: int) -> FloatArray:
-    """Highest value of each block of samples, the last one shorter."""
-    return np.asarray(np.maximum.reduceat(values, np.arange(0, values.size, block)))
-
-
-def sliding(values: FloatArray, width: int, statistic: Callable[..., FloatArray]) -> FloatArray:
-    """A statistic of the `width` values around each one, edges repeated."""
-    padded = np.pad(values, width // 2, mode="edge")
-    return np.asarray(statistic(np.lib.stride_tricks.sliding_window_view(padded, width), axis=1))
-
-
-def _feet(
-    smooth: FloatArray, upstroke: NDArray[np.intp], bend: FloatArray, rate: float
-) -> tuple[FloatArray, FloatArray]:
-    """Foot (fraction of a sample) and steepest slope of each upstroke.
-
-    From the steepest point the tangent is drawn down to the lowest pressure before it. A real upstroke
-    bends into it, so the foot is set further out by the factor `bend`; strong smoothing has already
-    done that.
-    """
-    back, ahead = int(0.3 * rate), int(0.15 * rate)
-    slope = np.diff(smooth, append=smooth[-1])
-    around = np.clip(upstroke[:, None] + np.arange(-int(0.08 * rate), ahead), 0, smooth.size - 1)
-    steepest = around[np.arange(upstroke.size), np.argmax(slope[around], axis=1)]
-    before = np.clip(steepest[:, None] + np.arange(-back, 1), 0, smooth.size - 1)
-    lowest_column = back - np.argmin(smooth[before][:, ::-1], axis=1)
-    lowest = before[np.arange(upstroke.size), lowest_column]
-    steep = slope[steepest]
-    height = (smooth[steepest] + smooth[np.minimum(steepest + 1, smooth.size - 1)]) / 2 - smooth[lowest]
-    reach = bend * height / np.maximum(steep, 1e-9)
-    return np.maximum(steepest + 0.5 - reach, lowest.astype(np.float64)), steep
 
 
 def _measure(
@@ -339,7 +287,8 @@ def _believable(
     stands_out = together | (pulse >= ALONE * least)
     # What smoothing leaves of a sinusoid as long as the beat: a fast pulse must not be taken for a small ripple.
     left_of_it = np.sinc(_widths(noise, rate)[block] / (found.end - found.onset)) ** 2
-    found, swing, left_of_it = found.where(stands_out), (swing - left)[stands_out], left_of_it[stands_out]
+    found, left_of_it = found.where(stands_out), left_of_it[stands_out]
+    swing, pulse, stood = (swing - left)[stands_out], pulse[stands_out], stood[stands_out]
     at = found.onset / rate
     line = ripple_line(smooth, rate) if at.size else None
     if line is None:
@@ -347,12 +296,12 @@ def _believable(
     hz = rate / sliding(found.end - found.onset, 2 * NEIGHBOURS + 1, np.median)
     window = line.nearest(at)
     is_ripple = (line.share[window] > ONLY_RIPPLE) & (swing < LARGEST_RIPPLE_MMHG * left_of_it)
-    may_be = (hz >= SLOWEST_PER_MIN / 60) & (swing < LARGEST_MMHG)
-    if may_be.any():
-        is_ripple |= may_be & is_steady(at, hz, smooth, rate)
+    small = pulse < LARGEST_MMHG * left_of_it
+    if small.any():
+        is_ripple[small] |= is_steady(at[small], smooth, rate)
     fibrillates = (line.slow[window] < LEAST_SLOW) & (swing < LARGEST_QUIVER_MMHG)
-    fibrillates &= line.strongest[window] < A_RHYTHM
-    return found.where(~(is_ripple & ~stood[stands_out]) & ~fibrillates)
+    fibrillates &= (hz < SLOWER_HZ) | (line.strongest[window] < A_RHYTHM)
+    return found.where(~(is_ripple & ~stood) & ~fibrillates)
 
 
 def _ranges(values: FloatArray, first: NDArray[np.intp], last: NDArray[np.intp]) -> FloatArray:
@@ -382,9 +331,23 @@ def beats(channel: Channel, masked: bool = True) -> Beats:
 
     def compute() -> Beats:
         pieces = clean_waves(channel, masked)
-        return joined([find_beats(values, rate, t0) for t0, rate, values in pieces])
+        stood = pump_stood(channel)
+        return joined([find_beats(values, rate, t0, stood) for t0, rate, values in pieces])
 
     return _BEATS.get((channel_key(channel), masked), compute)
+
+
+def pump_stood(channel: Channel) -> FloatArray:
+    """Start and end of stretches in which every pump flow beside a channel was recorded and stood, a row each.
+
+    Empty without a recorded flow, or where its clock cannot be trusted beside the channel's.
+    """
+    flows = [one for one in neighbours(channel) if one.kind == "pump_flow"]
+    if not flows:
+        return np.zeros((0, 2))
+    turns = np.max([np.nan_to_num(one.seconds(), nan=np.inf) for one in flows], axis=0)
+    runs = true_runs(turns <= STOOD_L_PER_MIN)
+    return np.asarray(runs + float(channel.grid[0])) if len(runs) else np.zeros((0, 2))
 
 
 def average_over_seconds(

@@ -107,6 +107,8 @@ def _told(cut: BoolArray, rate: float, t0: float, end: float, name: str, by: Num
         if len(inside) < by["beats"]:
             continue
         share = 100 * np.count_nonzero(cut[first:last]) / (last - first)
+        if share >= by["shape"]:
+            continue  # a wave that rests at one level for most of the time has that level for its foot
         side = "top" if name == "highest" else "foot"
         mean_too = share >= by[f"mean_{side}"]
         usable = "its mean is wrong as well" if mean_too else "its mean can still be used"

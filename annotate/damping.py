@@ -9,15 +9,17 @@ without any change.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .artefact_numbers import DAMPED
+from .damped_throughout import damped_by_flush, damped_throughout, in_words
 from .line_pulse import RING_HZ, Against, Pulse, Shape
 from .line_seconds import BLOCK_S, FINE_S, LineSeconds, binned, row_medians, windows
+from .lost_pulse import lost_pulse
 from .own_shapes import other_site
 from .parameter import Numbers, numbers_of
 from .runs import BoolArray, FloatArray, close_gaps, median, true_runs
@@ -39,6 +41,7 @@ STEADY_FLOW = 0.3  # L/min by which a pump's flow may change while one line alon
 SWING_SD, ROUGH_SD = 4.8, 1.22
 """Highest less lowest of 75 normal values, and roughness of white noise, in standard deviations."""
 CLEARED_S = 30.0  # within which of a flush a line alone that comes to stand higher was cleared by it
+SLACK_S = 3  # by which a stretch may be measured too short: its pulse is of three seconds each
 LONGEST_LOOK_S = 120.0  # of a stretch, that samples are read of
 
 
@@ -76,7 +79,7 @@ def damped_line(line: LineSeconds, others: tuple[LineSeconds, ...]) -> list[Arte
     list of Artefact
         In order of time, none of them overlapping; ``what`` in the evidence is ``"over-damped"`` or ``"ringing"``.
         A line that was damped before the first 20 s that it was seen, or that dampens over more than about two
-        minutes, is found by a flush alone.
+        minutes, is found beside another arterial line (`damped_throughout`), or by a flush.
     """
     if not _arterial(line.channel) or line.count < 2 * BIN_S:
         return []
@@ -102,54 +105,45 @@ def damped_line(line: LineSeconds, others: tuple[LineSeconds, ...]) -> list[Arte
             break
         found.append(new)
         taken[_seconds(line, new)] = True
-    found += _by_flush(own, against, by, taken)
+    found = _not_lost(found, line, others, own, by)
+    flushed = damped_by_flush(own, against, by, taken)
+    for one in flushed:
+        taken[_seconds(line, one)] = True
+    found += flushed
+    if all(_arterial(one.channel) for one in peers):
+        found += damped_throughout(own, against, by, taken)
     return sorted(found, key=lambda one: one.start)
+
+
+def _not_lost(
+    found: list[Artefact], line: LineSeconds, others: tuple[LineSeconds, ...], own: Pulse, by: Numbers
+) -> list[Artefact]:
+    """The same, less what is told as a pulse lost on this line (A3, A5, A6), where hardly any was left of it."""
+
+    def hardly_any(one: Artefact) -> bool:
+        first = line.index(one.start)
+        before = median(own.pulse[max(first - int(by["before"]), 0) : first])
+        return bool(one.evidence["pulse_mmhg"] < by["left"] / 100 * before)
+
+    if not any(hardly_any(one) for one in found):
+        return found
+    lost = [(one.start, one.end) for one in lost_pulse(line, others)]
+    kept = []
+    for one in found:
+        pieces = [(one.start, one.end)]
+        for start, end in lost if hardly_any(one) else ():
+            pieces = [
+                piece
+                for low, high in pieces
+                for piece in ((low, min(high, start)), (max(low, end), high))
+                if piece[1] - piece[0] > by["joined"]
+            ]
+        kept += [replace(one, start=low, end=high) for low, high in pieces]
+    return kept
 
 
 def _seconds(line: LineSeconds, one: Artefact) -> slice:
     return slice(line.index(one.start), line.index(one.end - 1) + 1)
-
-
-def _by_flush(own: Pulse, against: list[Against], by: Numbers, taken: BoolArray) -> list[Artefact]:
-    """Over-damped by a flush that rings at most once, while the pulse is narrower than at every other site.
-
-    It needs no change: a radial pulse that is narrower than the femoral one all along is no artefact, but it is one
-    when the flush says so too. From the flush until the pulse is back, or the next flush; not what is told already.
-    """
-    line = own.line
-    said = [one for one in line.own if one.code == "A2" and _hardly_swings(one)]
-    if not said or not against:
-        return []
-    share = np.fmax.reduce([one.pulse for one in against])
-    narrow = close_gaps(share <= by["pulse"] / 100, int(by["joined"])) & ~taken
-    found: list[Artefact] = []
-    for flush in said:
-        first = line.index(flush.end + 1)
-        later = [line.index(one.start) for one in line.own if one.code == "A2" and one.start > flush.start]
-        run = next((run for run in true_runs(narrow) if run[1] > first), None)
-        if run is None or run[0] > first + by["joined"]:
-            continue
-        start, stop = max(int(run[0]), first), min([int(run[1]), *later])
-        if stop - start < by["shortest"]:
-            continue
-        names = [one.other.line.channel.identity.name for one in against]
-        pulse = median(own.pulse[start:stop])
-        evidence = {
-            "what": "over-damped",
-            "against": names,
-            "pulse_mmhg": round(pulse, 1),
-            "pulse_percent": round(100 * median(share[start:stop])),
-            "flush": str(flush.evidence.get("flush_response", "")),
-            "reason": f"after a flush with at most one oscillation the pulse is {pulse:.1f} mmHg, at most "
-            f"{100 * median(share[start:stop]):.0f} % of that of {_in_words(names)}",
-        }
-        found.append(Artefact("A4", line.start + start, line.start + stop, evidence))
-    return found
-
-
-def _hardly_swings(flush: Artefact) -> bool:
-    """Whether at most one oscillation stood out; near the optimum too, but then no pulse is narrower for it."""
-    return flush.evidence.get("adequacy") == "over-damped" or flush.evidence.get("fall_s") is not None
 
 
 def _arterial(channel: Channel) -> bool:
@@ -190,6 +184,7 @@ class _Look:
         self.forget = forget
         courses: tuple[Pulse | Against, ...] = (own, *against)
         self.changes = [self._changes(one) for one in courses]
+        self.silent = [self._silent(*one) for one in zip(against, self.changes[1:], strict=True)]
 
     def _changes(self, one: Pulse | Against) -> tuple[_Change, _Change, _Change]:
         pulse, above, mean = (
@@ -197,16 +192,21 @@ class _Look:
         )
         return pulse, above, mean
 
+    def _silent(self, one: Against, changes: tuple[_Change, _Change, _Change]) -> BoolArray:
+        """Bins at which another line changed in the same way, so that beside it this one did not: it tells nothing."""
+        pulse, above, _ = self._changes(one.other)
+        return self._itself(pulse, above) & ~self._differs(*changes[:2])
+
     def candidates(self) -> NDArray[np.intp]:
         """Bins after which the line is unlike before, against every other line that has a pulse there."""
         said = np.zeros(self.changes[0][0].before.size, np.bool_)
         denied = np.zeros(said.size, np.bool_)
-        for pulse, above, mean in self.changes[1:]:
+        for (pulse, above, mean), silent in zip(self.changes[1:], self.silent, strict=True):
             known = np.isfinite(pulse.before + pulse.after + mean.before + mean.after)
             stayed = np.abs(mean.after - mean.before) <= self.by["mean"]
             yes = known & stayed & self._differs(pulse, above)
             said |= yes
-            denied |= known & ~yes
+            denied |= known & ~yes & ~silent
         pulse, above, mean = self.changes[0]
         alone = np.abs(mean.after - mean.before) <= self.by["mean"]
         alone &= self._differs(pulse, above) & (pulse.before >= self.by["alone"])
@@ -232,9 +232,9 @@ class _Look:
     def stretch(self, at: int) -> Artefact | None:
         """The artefact that begins about a bin; None where it is too short or the beats kept their shape."""
         shares, stayed, names = [], [], []
-        for one, changes in zip(self.against, self.changes[1:], strict=True):
+        for one, changes, silent in zip(self.against, self.changes[1:], self.silent, strict=True):
             usual = changes[2].before[at]
-            if np.isfinite(changes[0].before[at]) and np.isfinite(usual):
+            if not silent[at] and np.isfinite(changes[0].before[at]) and np.isfinite(usual):
                 shares.append(self._share(one, at, changes))
                 stayed.append(np.abs(one.mean - usual))
                 names.append(one.other.line.channel.identity.name)
@@ -268,7 +268,7 @@ class _Look:
 
     def _too_short(self, start: int, stop: int) -> bool:
         seen = np.count_nonzero(np.isfinite(self.own.pulse[start:stop]))
-        return bool(seen < self.by["shortest"] or self.forget[start:stop].any())
+        return bool(seen < self.by["shortest"] - SLACK_S or self.forget[start:stop].any())
 
     def _flow_steady(self, at: int) -> bool:
         """Whether no recorded pump flow changes about a bin: going on and coming off bypass change every pulse."""
@@ -346,9 +346,7 @@ class _Damped(_Look):
         before, now = self._shapes(start, stop)
         slope = _part(now.upstroke, before.upstroke)
         growth = _part(_part(now.fast, now.slow), _part(before.fast, before.slow))
-        left = max(
-            self.by["left"] / 100 * evidence["pulse_before_mmhg"], self.by["noise"] * self._noise(start, stop)
-        )
+        left = self.by["noise"] * self._noise(start, stop)
         if not evidence["pulse_mmhg"] > left or not slope < self.by["slope"] / 100:
             return None
         beside = any(_arterial(one.other.line.channel) for one in self.against) and bool(names)
@@ -428,8 +426,4 @@ def _part(one: float, of: float) -> float:
 def _beside(names: list[str]) -> str:
     if not names:
         return "no other arterial line to hold it against"
-    return f"while that of {_in_words(names)} stayed"
-
-
-def _in_words(names: list[str]) -> str:
-    return " and ".join(name.replace("_", " ") for name in names)
+    return f"while that of {in_words(names)} stayed"

@@ -162,7 +162,7 @@ class Derived:
     def believing(self, signal: Signal) -> Derived:
         """The same with another line believed throughout; what does not go by the line is shared."""
         other = copy(self)
-        for name in ("mean_arterial_pressure", "pulmonary_to_systemic_ratio"):
+        for name in ("mean_arterial_pressure", "pulmonary_to_systemic_ratio", "femoral_radial_gradient"):
             other.__dict__.pop(name, None)
         other.site, other.site_reason, other.chosen = signal, f"{signal.plain_name}: for comparison", ()
         return other
@@ -370,10 +370,17 @@ class Derived:
         right, left = self.cerebral_saturation("right"), self.cerebral_saturation("left")
         return self._two(right, left, lambda a, b: np.abs(a - b), "cerebral_side_difference", "%")
 
+    @property
+    def _femoral_line(self) -> Signal | None:
+        """The femoral line, the believed one before another; None where none is recorded."""
+        lines = [one for one in (self.site, *self.signals.values()) if one is not None]
+        arteries = [one for one in lines if one.first.kind == "arterial_pressure"]
+        return next((one for one in arteries if one.first.site == "femoral"), None)
+
     @cached_property
     def femoral_radial_gradient(self) -> Measured:
         """Femoral less radial mean, mmHg; the radial that is not on the side of the inflow, left first."""
-        femoral = self.signals.get("femoral")
+        femoral = self._femoral_line
         side = self.case.sheet.inflow_side if self.case.sheet.inflow_site == "axillary" else None
         radials = [self.signals.get(f"{one}_radial") for one in ("left", "right") if one != side]
         radial = next((signal for signal in radials if signal is not None), None)

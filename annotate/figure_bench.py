@@ -12,8 +12,8 @@ import numpy as np
 from .derived import Absent, Derived, Measured
 from .dose import Counted
 from .figure_row import RUN_GAP_S, Figure, area_unit, exposed, with_exact, with_filled
-from .finds import Find, edited_limits, find_in
-from .kept_finds import kept_finds
+from .finds import Find, edited_limits
+from .kept_finds import KeptFinds, kept_finds
 from .limits import Limit, LimitSet, oxygen_constants, rule_limits
 from .measures.intervals import Interval
 from .measures.pressure import RAW
@@ -49,23 +49,21 @@ class Bench:
     def __init__(self, case: Case, believe: str | None, sets: Sequence[LimitSet], masked: bool) -> None:
         self.case = case
         self.derived = Derived(case, believe, oxygen_constants(case, sets), masked=masked)
-        self.windows = Windows(case, self.derived)
+        # What was looked for on this state of the case already is not looked for again.
+        kept = kept_finds(case) if not believe and self.derived.site is not None else None
+        self.windows = Windows(case, self.derived, kept.view.phases if kept is not None else None)
         self.doubted: tuple[Find, ...] = ()
         self.instead: list[tuple[Signal, Interval, str]] = []
         self.view: View | None = None
         if self.derived.site is not None:
             numbers = {**edited_limits(case), **rule_limits(*sets)}
-            if believe:
-                self.view = view = View.of(case, believe)
-                found = find_in(view.with_phases(self.windows.phases), numbers)
-            else:  # what was looked for on this state already is not looked for again
-                kept = kept_finds(case)
-                self.view, found = kept.view, kept.finds(numbers)
-                view = self.view
+            if kept is None:
+                kept = KeptFinds(View.of(case, believe).with_phases(self.windows.phases))
+            self.view, found = kept.view, kept.finds(numbers)
             self.doubted = tuple(
                 one for one in found.held_back if one.code in OF_THE_LINE and one.site == found.site
             )
-            self.instead = self._stand_ins(view)
+            self.instead = self._stand_ins(kept.view)
 
     def _stand_ins(self, view: View) -> list[tuple[Signal, Interval, str]]:
         """Lines that stand in for the believed one, each with when, in seconds, and why."""

@@ -36,7 +36,9 @@ def rings_away(values: FloatArray, rate: float, start: int, stop: int, by: Numbe
     swings, halves = np.abs(np.diff(level)), np.diff(turns) / rate
     if swings.size < by["ringing_swings"]:
         return False
-    at_top = level[:-1] >= np.max(plateau) - 0.5  # a swing cut off at the top of the scale is smaller than it was
+    at_top = (
+        level[:-1] >= np.max(plateau) - 0.5
+    )  # a swing cut off at the top of the scale is smaller than it was
     dying = (swings[1:] < swings[:-1]) | at_top[:-1] | at_top[1:]
     less = swings[-1] <= by["ringing_left"] / 100 * swings[0]
     return bool((halves <= by["ringing_half"]).all() and dying.all() and less)

@@ -194,7 +194,7 @@ def _clamps(found: Sequence[Phase], ranked: Sequence[SaidEvent]) -> Iterator[Inc
     for event in one_ended(ranked):
         if any(
             min(abs(event.t - end) for end in (clamp.start_s, clamp.end_s)) <= event.best.unc_s + SAID_SLACK_S
-            or (clamp.confirmed_by and clamp.start_s - 900 <= event.t <= clamp.end_s + 900)
+            or (clamp.set_by and clamp.start_s - 900 <= event.t <= clamp.end_s + 900)
             for clamp in clamps
         ):
             continue

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 LEAST_PART_S = 1.0
 """Neither part of a split find is shorter (this project's choice: finds stand on a grid of seconds)."""
 
-_COPIED = ("key", "code", "subtype", "version", "channels", "start_s", "end_s")
+_COPIED = ("key", "code", "subtype", "version", "channels", "start_s", "end_s", "unc_s")
 
 
 @dataclass(frozen=True)
@@ -43,42 +43,53 @@ class Judged:
     marks: tuple[Mark, ...] = ()
 
 
-def accept(case: Case, author: str, find: Find) -> Judged:
-    """Accept a find: it becomes a mark of the author's, under the find's class and times.
+def accept(case: Case, author: str, *finds: Find) -> Judged:
+    """Accept finds: each becomes a mark of the author's, under the find's class and times.
 
     A find that the author accepted before keeps its mark, with what was changed of it since.
     """
-    own = own_marks(case, author, find)
-    kept = [mark for mark in own if mark.origin.get("from") == "rule" and mark.code == find.code]
-    said = verdict(case, author, find, "accepted")
-    _drop(case, author, [mark for mark in own if mark not in kept[:1]], said, [find])
-    made = kept[:1] or [_mark_of(case, author, said, "rule", [find])]
-    return Judged((said,), tuple(made))
+    saying = _Saying(case, author, "accepted", finds)
+    made: list[Mark] = []
+    for find in saying.finds:
+        own = own_marks(case, author, find)
+        kept = [mark for mark in own if mark.origin.get("from") == "rule" and mark.code == find.code]
+        root = saying.say(find)
+        _drop(case, author, [mark for mark in own if mark not in kept[:1]], root, [find])
+        made += kept[:1] or [_mark_of(case, author, root, "rule", [find])]
+    return Judged(tuple(saying.said), tuple(made))
 
 
-def set_aside(case: Case, author: str, find: Find) -> Judged:
-    """Set a find aside: the author's marks that came of it go."""
-    said = verdict(case, author, find, "set aside")
-    _drop(case, author, own_marks(case, author, find), said, [find])
-    return Judged((said,))
+def set_aside(case: Case, author: str, *finds: Find) -> Judged:
+    """Set finds aside: the author's marks that came of them go."""
+    saying = _Saying(case, author, "set aside", finds)
+    for find in saying.finds:
+        own = own_marks(case, author, find)
+        _drop(case, author, own, saying.say(find), [find])
+    return Judged(tuple(saying.said))
 
 
-def reclassify(case: Case, author: str, find: Find, code: str) -> Judged:
-    """Call a find something else: a mark of the author's under another class, its origin the find.
+def reclassify(case: Case, author: str, *finds: Find, code: str) -> Judged:
+    """Call finds something else: a mark of the author's for each, under another class, its origin the find.
 
     Raises
     ------
     EditRefused
-        When the class is empty, or the find's own.
+        When the class is empty, or the own one of any of them; nothing is kept then.
     """
-    if not code or code == find.code:
+    own_class = any(code == find.code for find in finds)
+    if not code or own_class:
         raise EditRefused(
-            f"{find.code} is the find's own class" if code else "no class was given",
+            f"{code} is the find's own class" if code else "no class was given",
             todo="Accept the find, or choose another class",
         )
-    said = verdict(case, author, find, "reclassified", code=code)
-    _drop(case, author, own_marks(case, author, find), said, [find])
-    return Judged((said,), (_mark_of(case, author, said, "rule", [find], code=code),))
+    saying = _Saying(case, author, "reclassified", finds, code)
+    made: list[Mark] = []
+    for find in saying.finds:
+        own = own_marks(case, author, find)
+        root = saying.say(find)
+        _drop(case, author, own, root, [find])
+        made.append(_mark_of(case, author, root, "rule", [find], code=code))
+    return Judged(tuple(saying.said), tuple(made))
 
 
 def join(case: Case, author: str, finds: Sequence[Find]) -> Judged:
@@ -95,8 +106,8 @@ def join(case: Case, author: str, finds: Sequence[Find]) -> Judged:
     earlier = {mark.id: mark for find in ordered for mark in own_marks(case, author, find)}
     first = verdict(case, author, ordered[0], "joined", beside=len(ordered) - 1)
     rest = [verdict(case, author, find, "joined", by=first.edit) for find in ordered[1:]]
-    _drop(case, author, list(earlier.values()), first, ordered)
-    return Judged((first, *rest), (_mark_of(case, author, first, "joined", ordered),))
+    _drop(case, author, list(earlier.values()), first.edit, ordered)
+    return Judged((first, *rest), (_mark_of(case, author, first.edit, "joined", ordered),))
 
 
 def split(case: Case, author: str, find: Find, at_s: float) -> Judged:
@@ -107,15 +118,22 @@ def split(case: Case, author: str, find: Find, at_s: float) -> Judged:
     EditRefused
         When the moment does not lie inside the find.
     """
-    if not find.start_s + LEAST_PART_S <= at_s <= find.end_s - LEAST_PART_S:
+    if not can_split(find, at_s):
         raise EditRefused(
             "a find is split at a moment inside it, a second from its ends or more",
             todo="Move the playhead into the find",
         )
     said = verdict(case, author, find, "split")
-    _drop(case, author, own_marks(case, author, find), said, [find])
+    _drop(case, author, own_marks(case, author, find), said.edit, [find])
     ends = ((find.start_s, at_s), (at_s, find.end_s))
-    return Judged((said,), tuple(_mark_of(case, author, said, "split", [find], span=span) for span in ends))
+    return Judged(
+        (said,), tuple(_mark_of(case, author, said.edit, "split", [find], span=span) for span in ends)
+    )
+
+
+def can_split(find: Find, at_s: float) -> bool:
+    """Whether a moment lies inside a find, `LEAST_PART_S` from its ends or more."""
+    return find.start_s + LEAST_PART_S <= at_s <= find.end_s - LEAST_PART_S
 
 
 def take_back(case: Case, author: str, mark: Mark) -> None:
@@ -141,10 +159,30 @@ def no_longer_found(mark: Mark, finds: Sequence[Find]) -> tuple[str, ...]:
 # -- inside ----------------------------------------------------------------------------------------
 
 
+class _Saying:
+    """One decision on several finds: in order of time, the first says how many follow and all are undone with it."""
+
+    def __init__(
+        self, case: Case, author: str, decision: str, finds: Sequence[Find], code: str = ""
+    ) -> None:
+        self._case, self._author, self._decision, self._code = case, author, decision, code
+        self.finds = sorted({find.key: find for find in finds}.values(), key=lambda one: (one.start_s, one.key))
+        self.said: list[Verdict] = []
+
+    def say(self, find: Find) -> str:
+        """Say it of the next find; gives the edit that everything of this decision belongs to."""
+        root = self.said[0].edit if self.said else ""
+        beside = 0 if root else len(self.finds) - 1
+        self.said.append(
+            verdict(self._case, self._author, find, self._decision, code=self._code, beside=beside, by=root)
+        )
+        return self.said[0].edit
+
+
 def _mark_of(
     case: Case,
     author: str,
-    said: Verdict,
+    root: str,
     come_from: str,
     finds: Sequence[Find],
     *,
@@ -166,7 +204,7 @@ def _mark_of(
         subtype=finds[0].subtype if same else "",
         site=finds[0].site,
         origin={"from": come_from, "finds": copies},
-        by=said.edit,
+        by=root,
     )
 
 
@@ -190,10 +228,10 @@ def _recorded(case: Case, names: Sequence[str], at_s: float) -> list[str]:
     return list(dict.fromkeys(found))
 
 
-def _drop(case: Case, author: str, gone: Sequence[Mark], said: Verdict, judged: Sequence[Find]) -> None:
+def _drop(case: Case, author: str, gone: Sequence[Mark], root: str, judged: Sequence[Find]) -> None:
     for mark in gone:
-        remove(case, author, mark.id, by=said.edit)
-        _release(case, author, mark, said.edit, kept=judged)
+        remove(case, author, mark.id, by=root)
+        _release(case, author, mark, root, kept=judged)
 
 
 def _release(case: Case, author: str, mark: Mark, by: str, kept: Sequence[Find]) -> None:

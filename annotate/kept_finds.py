@@ -119,7 +119,7 @@ def kept_finds(case: Case) -> KeptFinds:
     return _KEPT.get(key, lambda: _read(case))
 
 
-_KEPT: Memory[KeptFinds] = Memory(1)
+_KEPT: Memory[KeptFinds] = Memory(2)  # the whole case, and a view of its past
 
 
 def _read(case: Case) -> KeptFinds:

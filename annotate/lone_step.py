@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from .artefact_numbers import HEIGHT, LONE_STEP
-from .height_shift import differences
 from .parameter import Numbers, numbers_of
+from .pole_steps import differences
 from .runs import FloatArray, median, true_runs
 
 
@@ -70,10 +70,10 @@ def lone_steps(
             stayed = np.isfinite(others).any(axis=0) & ~(np.abs(others) > by["others"]).any(axis=0)
             stepped = stayed & (np.abs(moved[line]) >= by["step"])
         apart = levels[line] - _middle(np.delete(np.array(levels), line, axis=0))
-        done = 0
+        done = -width
         for start, stop in true_runs(stepped):
             at = int(start + np.argmax(np.abs(moved[line, start:stop])))
-            if at < done:
+            if at < done + width:  # of a step that was undone its way back is no second one
                 continue
             one = _lasting(line, apart, pulses[line], at, width + gap, by)
             if one is not None:

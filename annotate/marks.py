@@ -66,8 +66,9 @@ class Mark:
     anchored : bool
         Whether it moves with its trace.
     unc_s : float
-        Half width of the 95 % interval that the clock of the trace it was made on leaves its start, seconds;
-        infinite where nobody set that clock, 0 for a mark that was made on no trace.
+        Half width of the 95 % interval that the clock of the trace it was made on leaves its start, seconds; that of
+        the find where it has a begin or end of one, and that is more. Infinite where nobody set a clock, 0 for a mark
+        that was made on no trace.
     subtype : str
         Of its class, such as ``"hyper"``; mostly empty.
     site : str
@@ -75,7 +76,7 @@ class Mark:
     origin : mapping
         What it came from; empty for one that was made by hand. ``{"from": "rule" | "joined" | "split", "finds":
         [...]}``, each find with ``key``, ``code``, ``subtype``, ``version`` (of its rule), ``channels``,
-        ``start_s`` and ``end_s`` as they were.
+        ``start_s``, ``end_s`` and ``unc_s`` (null where it is not known) as they were.
     """
 
     id: str
@@ -335,6 +336,14 @@ def _standing(case: Case, author: str, mark_id: str) -> Edit:
     return fitting[-1]
 
 
+def _left_by_finds(payload: Mapping[str, Any]) -> list[float]:
+    """What the finds whose begin or end a mark has leave open of it; a time that a person moved is none of theirs."""
+    ends = {float(payload["start_s"]), float(payload["end_s"])}
+    copies = (payload.get("origin") or {}).get("finds", ())
+    theirs = [one for one in copies if "unc_s" in one and ends & {one.get("start_s"), one.get("end_s")}]
+    return [np.inf if one["unc_s"] is None else float(one["unc_s"]) for one in theirs]
+
+
 def _mark(case: Case, edit: Edit) -> Mark:
     payload = edit.payload
     start_s, end_s = float(payload["start_s"]), float(payload["end_s"])
@@ -351,6 +360,7 @@ def _mark(case: Case, edit: Edit) -> Mark:
             end_s = float(source.clock.to_reference(float(anchor["source_end_s"]), run))
             unc_s = Z95 * float(source.clock.sd(float(anchor["source_s"]), run))
             moved = True
+    unc_s = max([unc_s, *_left_by_finds(payload)])
     confidence = payload.get("confidence")
     return Mark(
         id=str(payload["id"]),

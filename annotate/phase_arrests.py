@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from .order import not_set
+from .phase_clamp import clock
 from .phase_model import Boundary, Phase
 from .phase_rules import (
     ARREST_PRESSURE,
@@ -44,6 +45,46 @@ class Arrest(NamedTuple):
     notes: tuple[str, ...]
 
 
+class Seen(NamedTuple):
+    """How far the pressures can say that a flow was for the head alone, and that the rest was without."""
+
+    head: str
+    femoral: str
+
+    @property
+    def selective(self) -> str:
+        """What the head's perfusion is told by."""
+        by = ["flow in the selective band"]
+        if self.head:
+            by.append("head's pressure at least 25")
+        if self.femoral:
+            by.append("femoral under 20 mmHg")
+        if len(by) > 1 and not self.femoral:
+            by[-1] += " mmHg"
+        return f"{', '.join(by)}{self.lacking}"
+
+    @property
+    def mark(self) -> str:
+        """What had to be assumed; empty with a line at both."""
+        if not self.femoral:
+            return ASSUMED_WHOLE_BODY
+        return "" if self.head else "no head line: selective perfusion not seen, assumed"
+
+    @property
+    def lacking(self) -> str:
+        """The same behind a rule."""
+        return f"; {self.mark}" if self.mark else ""
+
+
+ASSUMED_WHOLE_BODY = "no femoral line: by flow alone, assumed whole body"
+"""Mark of an arrest of which no pressure of the lower body was recorded (J5.1)."""
+
+
+def seen_by(view: View) -> Seen:
+    """The lines of head and lower body that were recorded."""
+    return Seen(head_site(view), lower_body_site(view))
+
+
 def selective_top(view: View) -> float:
     """Highest flow, L/min, that may still be for the head alone."""
     weight = view.facts.weight_kg
@@ -66,7 +107,8 @@ def arrests(view: View, pump: Pump, period: OnPeriod) -> list[Arrest]:
     """Arrests of the lower body within one time on bypass.
 
     A stop that the pressures call an arrest, together with the stretches beside it in which the flow
-    stays in the selective band and the femoral pressure under 20 mm[Hg].
+    stays in the selective band and the femoral pressure under 20 mm[Hg]. Without a femoral line those stretches count
+    that touch such a stop: nothing tells a flow for the head from one for the whole body.
     """
     quiet = np.zeros(len(pump.flow), dtype=np.bool_)
     stops = [stop for stop in period.stops if stop.kind == "arrest"]
@@ -115,7 +157,7 @@ def _not_yet_over(view: View, pump: Pump, period: OnPeriod, still: BoolArray) ->
         return None
     back = int(np.flatnonzero(still[: period.off])[-1]) + 1
     flow = smooth(pump.flow[back : period.off], 5)
-    if not flow.size or not (lower_body_site(view) and head_site(view)):
+    if not flow.size:
         return None
     above = drop_short(close_gaps(flow > selective_top(view), 2), ABOVE_HELD_S)
     return back if len(flow) < SELECTIVE_MINIMUM_S and not above.any() else None
@@ -124,21 +166,24 @@ def _not_yet_over(view: View, pump: Pump, period: OnPeriod, still: BoolArray) ->
 def _head_only(view: View, pump: Pump, period: OnPeriod) -> BoolArray:
     """Seconds with the head perfused alone, dated to where the flow left and reached its levels."""
     out = np.zeros(len(pump.flow), dtype=np.bool_)
-    femoral, head = lower_body_site(view), head_site(view)
-    if not femoral or not head:
-        return out
+    head, femoral = seen_by(view)
     flow, top = pump.flow, selective_top(view)
     smoothed = smooth(flow, 5)
     band = (smoothed > FLOW_ON) & (smoothed <= top)
     # The pressures say which flow it was; they run down and rise later than the flow.
-    low = smooth(view.values[femoral], 5) < ARREST_PRESSURE
-    high = smooth(view.values[head], 5) >= SELECTIVE_PRESSURE
+    low = smooth(view.values[femoral], 5) < ARREST_PRESSURE if femoral else np.ones(len(flow), dtype=np.bool_)
+    high = smooth(view.values[head], 5) >= SELECTIVE_PRESSURE if head else np.ones(len(flow), dtype=np.bool_)
+    arrested = [stop for stop in period.stops if stop.kind == "arrest"]
     band[: period.on] = False
     band[period.off :] = False
     for start, stop in spans(close_gaps(band, 5)):
         core = slice(start, stop)
         if stop - start < SELECTIVE_MINIMUM_S or low[core].mean() < 0.5 or high[core].mean() < 0.5:
             continue
+        if not femoral and not any(
+            abs(one.stop - start) <= BURST_S or abs(one.start - stop) <= BURST_S for one in arrested
+        ):
+            continue  # a flow turned down for another reason, such as coming off
         first = left_rest(flow, start) if start > 0 and not pump.moving[max(0, start - 5)] else start
         out[first : _left_level(flow, start, stop)] = True
     return out
@@ -253,16 +298,18 @@ def build_flow_phases(view: View, pump: Pump, period: OnPeriod) -> list[Phase]:
         else:
             begin = at(weaning, words, spread_s=10.0)
         found.append(Phase("weaning", begin, end, "bypass"))
+    seen = seen_by(view)
     for arrest in arrests(view, pump, period):
+        marks = (
+            *arrest.notes,
+            *((seen.mark,) if seen.mark and (arrest.selective or not seen.femoral) else ()),
+        )
         if arrest.start <= period.on and not period.on_recorded:
-            start = since(arrest.start, "the pump's record begins in the arrest", *arrest.notes)
+            start = since(arrest.start, "the pump's record begins in the arrest", *marks)
         else:
-            start = at(arrest.start, "flow at rest (≤ 0.1 L/min), arterial pressure under 20 mmHg within 2 min",
-                       *arrest.notes)  # fmt: skip
-        stop = until(
-            arrest.stop, "flow above the selective band held, dated to the start of its rise", "in the arrest",
-            RISE_SPREAD_S,
-        )  # fmt: skip
+            start = at(arrest.start, _start_words(view, arrest, seen), *marks)
+        stop = until(arrest.stop, _end_words(view, pump, arrest, seen), "in the arrest", RISE_SPREAD_S)
+        stop = replace(stop, alternatives=(*_other_ends(view, arrest, seen), *stop.alternatives))
         found.append(Phase("lower_body_arrest", start, stop, "bypass"))
         for low, high in arrest.no_flow:
             found.append(
@@ -273,9 +320,41 @@ def build_flow_phases(view: View, pump: Pump, period: OnPeriod) -> list[Phase]:
         for low, high in arrest.selective:
             found.append(
                 Phase("selective_cerebral",
-                      start if low == arrest.start
-                      else at(low, "flow in the selective band, head's pressure at least 25, femoral under 20 mmHg"),
-                      stop if high == arrest.stop else at(high, "flow left the selective band", spread_s=RISE_SPREAD_S),
+                      start if low == arrest.start else at(low, seen.selective),
+                      stop if high == arrest.stop
+                      else at(high, f"flow left the selective band{seen.lacking}", spread_s=RISE_SPREAD_S),
                       "lower_body_arrest")
             )  # fmt: skip
     return found
+
+
+def _start_words(view: View, arrest: Arrest, seen: Seen) -> str:
+    """By what an arrest began: a stop of the flow, or its fall to what goes to the head alone."""
+    if arrest.selective and arrest.selective[0][0] == arrest.start:
+        return f"flow fell to what goes to the head alone: {seen.selective}"
+    if not view.arterial:
+        return f"flow at rest (≤ 0.1 L/min) for 2 min{seen.lacking}"
+    lacking = "" if seen.femoral else seen.lacking
+    return f"flow at rest (≤ 0.1 L/min), arterial pressure under 20 mmHg within 2 min{lacking}"
+
+
+def _end_words(view: View, pump: Pump, arrest: Arrest, seen: Seen) -> str:
+    """By what an arrest was over: the flow above the band, or one that stayed in it and came to the lower body."""
+    lacking = "" if seen.femoral else seen.lacking
+    back = smooth(pump.flow[arrest.stop : arrest.stop + SELECTIVE_MINIMUM_S + ABOVE_HELD_S], 5)
+    above = drop_short(close_gaps(back > selective_top(view), 2), ABOVE_HELD_S)
+    if above.any():
+        return f"flow above the selective band held 20 s, dated to the start of its rise{lacking}"
+    words = "flow above 0.2 L/min held, dated to the start of its rise; not above the selective band"
+    return f"{words}, but not to the head alone by the pressures{lacking}"
+
+
+def _other_ends(view: View, arrest: Arrest, seen: Seen) -> tuple[str, ...]:
+    """Where an arrest was over if a flow in the selective band, assumed to be for the head, went to the whole body."""
+    if not seen.mark or not arrest.selective:
+        return (seen.mark,) if not seen.femoral else ()
+    low = arrest.selective[0][0]
+    if low == arrest.start:
+        return (f"no arrest, if the flow in the selective band went to the whole body ({seen.mark})",)
+    at = clock(view.time(low))
+    return (f"{at}, if the flow in the selective band from then on went to the whole body ({seen.mark})",)

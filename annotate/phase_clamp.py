@@ -220,12 +220,14 @@ def clamp_phases(
             pending = event
         elif pending is not None:
             found.append(
-                Phase("clamp", _boundary(view, pending, dips), _boundary(view, event, dips), "bypass")
+                Phase(
+                    "clamp", clamp_boundary(view, pending, dips), clamp_boundary(view, event, dips), "bypass"
+                )
             )
             pending = None
     if pending is not None and open_until is not None and pending.t < open_until:
         end = Boundary(open_until, "nobody had taken it off yet", recorded=False)
-        found.append(Phase("clamp", _boundary(view, pending, dips), end, "bypass"))
+        found.append(Phase("clamp", clamp_boundary(view, pending, dips), end, "bypass"))
     return found
 
 
@@ -245,7 +247,7 @@ def one_ended(events: Iterable[SaidEvent]) -> list[SaidEvent]:
     return [*alone, pending] if pending is not None else alone
 
 
-def _boundary(view: View, event: SaidEvent, dips: Sequence[Dip]) -> Boundary:
+def clamp_boundary(view: View, event: SaidEvent, dips: Sequence[Dip]) -> Boundary:
     """The best supported time of an event, the other sources' times beside it."""
     chosen, *others = event.times
     seen = support(view, chosen, dips)
@@ -254,7 +256,7 @@ def _boundary(view: View, event: SaidEvent, dips: Sequence[Dip]) -> Boundary:
     clock_sd = float(np.sqrt(max(chosen.sd_s**2 - chosen.written_sd_s**2, 0.0)))
     stretch = view.clock_at(source, chosen.t)
     alternatives = [
-        f"{_words(other)}: {clock(other.t)} {_spread(other)}, {clock(abs(other.t - chosen.t))} "
+        f"{words_of(other)}: {clock(other.t)} {spread_words(other)}, {clock(abs(other.t - chosen.t))} "
         f"{'earlier' if other.t < chosen.t else 'later'}; {support(view, other, dips).words}"
         for other in others
     ]
@@ -263,7 +265,7 @@ def _boundary(view: View, event: SaidEvent, dips: Sequence[Dip]) -> Boundary:
     said = "the clamp is on up to 2 min before the first dose of cardioplegia" if by_channel else ""
     return Boundary(
         time_s=chosen.t,
-        rule=f"{said or f'{WORDS_RULE}: {_words(chosen)}'}; the trace: {seen.words}",
+        rule=f"{said or f'{WORDS_RULE}: {words_of(chosen)}'}; the trace: {seen.words}",
         channel=chosen.source if by_channel else "",
         source=source,
         sampling_sd_s=float(np.hypot(chosen.written_sd_s, 0.0 if by_channel else WORDS_SD_S)),
@@ -273,11 +275,13 @@ def _boundary(view: View, event: SaidEvent, dips: Sequence[Dip]) -> Boundary:
     )
 
 
-def _words(one: Said) -> str:
+def words_of(one: Said) -> str:
+    """What was said, and where it stands."""
     return f"“{one.text}” ({one.source.replace('_', ' ')})"
 
 
-def _spread(one: Said) -> str:
+def spread_words(one: Said) -> str:
+    """The ± of a time that was said."""
     return f"± {Z95 * one.sd_s:.0f} s" if np.isfinite(one.sd_s) else "± unknown"
 
 

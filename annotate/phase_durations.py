@@ -163,7 +163,7 @@ _LONGEST = {
 
 
 def _by_person(*phases: Phase) -> bool:
-    return all(phase.confirmed_by for phase in phases)
+    return all(all(phase.ends_by) for phase in phases)
 
 
 def _net(bypass: Duration, still: Duration | None) -> Duration:

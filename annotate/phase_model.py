@@ -59,6 +59,8 @@ class Boundary:
     recorded : bool
         False where the record begins or ends within the phase: the phase is at least that long, and its true
         end lies beyond by nobody knows how much.
+    confirmed_by : str
+        Author who set this time or said that it holds; empty while it is a proposal.
     """
 
     time_s: float
@@ -71,6 +73,7 @@ class Boundary:
     clock_piece: tuple[int, int] = (0, 0)
     alternatives: tuple[str, ...] = ()
     recorded: bool = True
+    confirmed_by: str = ""
 
     @property
     def unc_s(self) -> float:
@@ -88,6 +91,7 @@ class Boundary:
             "unc_s": or_none(self.unc_s),
             "alternatives": list(self.alternatives),
             "recorded": self.recorded,
+            "confirmed_by": self.confirmed_by or None,
         }
 
 
@@ -105,7 +109,7 @@ class Phase:
     index : int
         Which of its name it is, from 0.
     confirmed_by : str
-        Author who set its times; empty while it is a proposal.
+        Author who set both its ends, or both authors; empty while an end is a proposal.
     identity : int
         By which number edits speak of it: the one that it was proposed or added under, which it keeps when others
         of its name come or go. -1: the same as `index`.
@@ -145,13 +149,29 @@ class Phase:
         return max(self.start.unc_s, self.end.unc_s)
 
     @property
+    def ends_by(self) -> tuple[str, str]:
+        """Who set its start, and who its end; empty for an end that is a proposal."""
+        return self.start.confirmed_by or self.confirmed_by, self.end.confirmed_by or self.confirmed_by
+
+    @property
+    def set_by(self) -> str:
+        """Who set any end of it; empty where both are proposals."""
+        return authors(self.ends_by)
+
+    @property
+    def state(self) -> str:
+        """``"proposed"``, ``"confirmed by anna"``, or of each end where they differ."""
+        start, end = self.ends_by
+        if bool(start) == bool(end):
+            return f"confirmed by {authors((start, end))}" if start else "proposed"
+        return f"start {f'set by {start}' if start else 'proposed'}, end {f'set by {end}' if end else 'proposed'}"
+
+    @property
     def source(self) -> str:
-        """Channel or channels that give its times, the source of words that do, or ``person``."""
-        if self.confirmed_by:
-            return "person"
+        """Channel or channels that give its times, the source of words that do, ``person`` for what people set."""
         by = (
-            end.channel or (end.source if end.rule.startswith(WORDS_RULE) else "")
-            for end in (self.start, self.end)
+            "person" if author else end.channel or (end.source if end.rule.startswith(WORDS_RULE) else "")
+            for end, author in zip((self.start, self.end), self.ends_by, strict=True)
         )
         return ", ".join(dict.fromkeys(name for name in by if name))
 
@@ -180,6 +200,11 @@ class Phase:
             "start": self.start.to_json(),
             "end": self.end.to_json(),
         }
+
+
+def authors(names: Iterable[str]) -> str:
+    """Each of some authors once: ``"anna"``, ``"anna and bob"``; empty ones are nobody."""
+    return " and ".join(dict.fromkeys(name for name in names if name))
 
 
 def numbered(phases: Iterable[Phase]) -> list[Phase]:

@@ -78,8 +78,8 @@ def reported(
     finds : iterable of Find
         For the minutes of lost drainage (E08).
     """
-    out = [*_asked(found, said), *_edges(found), *_coldest(found, view), *_at_arrests(found, view)]
-    out += [*_head(found, view), *_rates(found, view), *_drainage(finds)]
+    out = [*asked_for(found, said), *_edges(found), *_coldest(found, view), *_at_arrests(found, view)]
+    out += [*_head(found, view), *_rates(found, view), *drainage_lost(finds)]
     return out
 
 
@@ -107,7 +107,8 @@ def _edges(found: Sequence[Phase]) -> Iterator[Reported]:
             again = name == "bypass" and end == "start" and number
             label = f"back {words}" if again else words
             label += f" {number + 1}" if len(own) > 1 and not again else ""
-            by = f"set by {phase.confirmed_by}" if phase.confirmed_by else side.rule
+            author = side.confirmed_by or phase.confirmed_by
+            by = f"set by {author}" if author else side.rule
             rows.append(Reported(label, side.time_s, side.unc_s, note=by))
     for phase in _named(found, "warming"):
         if phase.end.channel.endswith("_temperature"):
@@ -115,7 +116,8 @@ def _edges(found: Sequence[Phase]) -> Iterator[Reported]:
     yield from sorted(rows, key=lambda row: row.at_s or 0.0)
 
 
-def _asked(found: Sequence[Phase], said: Iterable[Said]) -> Iterator[Reported]:
+def asked_for(found: Sequence[Phase], said: Iterable[Said]) -> Iterator[Reported]:
+    """When bypass was asked for and how long it took to full flow; nothing where nobody wrote or said it."""
     for going in _named(found, "going_on")[:1]:
         asked = [one for one in said if one.kind == "bypass_asked" and one.t < going.end_s]
         if asked:
@@ -229,7 +231,8 @@ def _rate(name: str, values: FloatArray, slope: FloatArray, core: str) -> Iterat
     )
 
 
-def _drainage(finds: Iterable[Find]) -> Iterator[Reported]:
+def drainage_lost(finds: Iterable[Find]) -> Iterator[Reported]:
+    """Seconds of lost drainage (E08) together; nothing where there is none among the finds."""
     lost = [one for one in finds if one.code == "E08"]
     if lost:
         yield Reported(

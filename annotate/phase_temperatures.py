@@ -46,9 +46,10 @@ def temperature_phases(view: View, period: OnPeriod, own: Sequence[Phase]) -> li
     last = weaning.start if weaning is not None else bypass.end
     if view.outlet is None or view.venous is None:
         return [*_reperfusions(arrested, [], last), *_cold_steady(view, period, [], last)]
-    warming = _warming(view, period, arrested, last)
+    gradient = _gradient(view, period, arrested)
+    warming = _warming(view, period, gradient, arrested, last)
     reperfusion = _reperfusions(arrested, warming, last)
-    cooling = _cooling(view, period, [*arrested, *reperfusion, *warming], last)
+    cooling = _cooling(view, period, gradient.copy(), [*arrested, *reperfusion, *warming], last)
     return [*cooling, *_cold_steady(view, period, warming, last), *reperfusion, *warming]
 
 
@@ -84,20 +85,25 @@ def _cold_steady(view: View, period: OnPeriod, warming: Sequence[Phase], last: B
     return found
 
 
-def _gradient(view: View, period: OnPeriod) -> FloatArray:
-    """Outlet minus venous temperature where blood flows, NaN elsewhere."""
+def _gradient(view: View, period: OnPeriod, arrested: Sequence[Phase]) -> FloatArray:
+    """Outlet minus venous temperature where blood flows, NaN elsewhere; without a flow all but arrests counts."""
     assert view.outlet is not None
     assert view.venous is not None
-    assert view.flow is not None
     difference = view.outlet - view.venous
-    flowing = np.isfinite(view.flow) & (view.flow >= STAGNANT_FLOW)
+    if view.flow is not None:
+        flowing = np.isfinite(view.flow) & (view.flow >= STAGNANT_FLOW)
+    else:
+        flowing = np.ones(view.n, dtype=np.bool_)
+        for one in arrested:
+            flowing[view.index(one.start_s) : view.index(one.end_s)] = False
     flowing[: period.on] = False
     flowing[period.off :] = False
     return np.where(flowing, difference, np.nan)
 
 
-def _warming(view: View, period: OnPeriod, arrested: Sequence[Phase], last: Boundary) -> list[Phase]:
-    gradient = _gradient(view, period)
+def _warming(
+    view: View, period: OnPeriod, gradient: FloatArray, arrested: Sequence[Phase], last: Boundary
+) -> list[Phase]:
     warmer = _held(gradient >= WARMING_GRADIENT_C, WARMING_HELD_S)
     found: list[Phase] = []
     targets = _warm(view)
@@ -170,8 +176,9 @@ def _reperfusions(arrested: Sequence[Phase], warming: Sequence[Phase], last: Bou
     return found
 
 
-def _cooling(view: View, period: OnPeriod, others: Sequence[Phase], last: Boundary) -> list[Phase]:
-    gradient = _gradient(view, period)
+def _cooling(
+    view: View, period: OnPeriod, gradient: FloatArray, others: Sequence[Phase], last: Boundary
+) -> list[Phase]:
     first = _first_known(gradient)
     for other in others:
         gradient[view.index(other.start_s) : view.index(other.end_s)] = np.nan

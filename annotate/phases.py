@@ -1,7 +1,8 @@
 """Phases of the operation: proposed from the traces and from what was written or said, overlaid by what people set.
 
-What the traces date needs a pump flow. The clamp and protamine are dated by lines of text, by a channel of
-cardioplegia, or by a person as ``phase`` edits of the case's log; never by a pressure or a flow.
+Where there is no pump flow, bypass is what was written or said, and an arrest that or what the pressures say. The
+clamp and protamine are dated by lines of text, by a channel of cardioplegia, or by a person as ``phase`` edits of the
+case's log; never by a pressure or a flow.
 """
 
 from __future__ import annotations
@@ -10,17 +11,16 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from .order import not_set
+from .phase_around import around
 from .phase_arrests import build_flow_phases
 from .phase_clamp import clamp_phases, clock
 from .phase_doses import cardioplegia_doses, protamine_windows
 from .phase_durations import AT_LEAST, Duration, durations, length_sd
-from .phase_model import NAMES, Boundary, Phase, numbered
-from .phase_rules import OnPeriod, on_periods, read_pump
+from .phase_model import NAMES, Boundary, Phase, authors, numbered
+from .phase_rules import on_periods, read_pump
 from .phase_temperatures import temperature_phases
-from .said import Said, said_times
+from .phase_words import beyond_the_pump, phases_from_words
+from .said import Said, grouped, said_times
 from .view import View
 
 if TYPE_CHECKING:
@@ -34,9 +34,11 @@ __all__ = [
     "Phase",
     "durations",
     "find_phases",
+    "in_force",
     "length_sd",
     "overlay",
     "phases",
+    "proposals",
     "propose",
 ]
 
@@ -56,7 +58,7 @@ def find_phases(case: Case | View) -> list[Phase]:
     Returns
     -------
     list of Phase
-        In order of their start. Empty without a recorded pump flow.
+        In order of their start. Without a recorded pump flow nothing but arrests that the pressures show.
     """
     return propose(case if isinstance(case, View) else View.of(case))
 
@@ -73,13 +75,22 @@ def phases(case: Case, view: View | None = None, *, words: bool = True) -> list[
     words : bool
         Whether lines of text may date a phase: not where a phase is what their own clock is judged by.
     """
+    return in_force(case, proposals(case, view, words=words))
+
+
+def proposals(case: Case, view: View | None = None, *, words: bool = True) -> list[Phase]:
+    """The same before anybody set a time: see `phases`."""
     seen = view if view is not None else View.of(case)
-    proposals = propose(seen, said_times(case.notes) if words else (), open_until=case.horizon)
+    return propose(seen, said_times(case.notes) if words else (), open_until=case.horizon)
+
+
+def in_force(case: Case, proposed: Sequence[Phase]) -> list[Phase]:
+    """Proposals of a case with what people set in their place, as its log says now."""
     edits = [(edit.author, edit.payload) for edit in case.log.standing("phase")]
     if case.horizon is not None:
         edits = [(author, _seen_until(payload, case.horizon)) for author, payload in edits]
         edits = [(author, payload) for author, payload in edits if payload.get("start_s", 0.0) < case.horizon]
-    return overlay(proposals, edits)
+    return overlay(proposed, edits)
 
 
 def _seen_until(payload: Mapping[str, Any], horizon: float) -> Mapping[str, Any]:
@@ -94,27 +105,27 @@ def propose(view: View, said: Iterable[Said] = (), *, open_until: float | None =
     ----------
     view : View
     said : iterable of Said
-        Without them there is no clamp and no protamine, whatever the traces look like.
+        Without them there is no clamp and no protamine, whatever the traces look like, and without a pump flow no
+        bypass.
     open_until : float, optional
         End of a view up to some time.
     """
     said = tuple(said)
+    events = grouped(said)
     flow = view.flow
     found: list[Phase] = []
-    periods: list[OnPeriod] = []
     if flow is not None:
         pump = read_pump(view, flow)
-        periods = on_periods(view, pump)
-        for period in periods:
-            own = build_flow_phases(view, pump, period)
+        for period in on_periods(view, pump):
+            own = beyond_the_pump(view, events, build_flow_phases(view, pump, period))
             own += temperature_phases(view, period, own)
             found += own
-        bypasses = [phase for phase in found if phase.name == "bypass"]
-        found += [
-            Phase("return_on", again.start, again.end, "bypass")
-            for again in sorted(bypasses, key=lambda phase: phase.start_s)[1:]
-        ]
-        found += _around(view, periods, found)
+        bypasses = sorted((one for one in found if one.name == "bypass"), key=lambda phase: phase.start_s)
+        found += around(view, bypasses)
+    else:
+        found = phases_from_words(view, events, open_until=open_until)
+        bypasses = [one for one in found if one.name == "bypass"]
+    found += [Phase("return_on", again.start, again.end, "bypass") for again in bypasses[1:]]
     doses = cardioplegia_doses(view)
     off = [phase.end for phase in found if phase.name == "bypass"]
     spoken = [
@@ -133,7 +144,9 @@ def overlay(proposals: Sequence[Phase], edits: Iterable[tuple[str, Mapping[str, 
     proposals : sequence of Phase
         As the rules gave them.
     edits : iterable of (author, payload)
-        In order. A payload is ``{"name", "start_s", "end_s", "index"}``: the phase of that name that goes by
+        In order. A payload is ``{"name", "start_s", "end_s", "index"}``, with ``start_sd_s`` and ``end_sd_s``
+        (``sd_s`` of both in older ones) and, where an end is not the author's own, ``start_by`` or ``end_by``:
+        who set it, empty where it is the proposal that nobody touched. The phase of that name that goes by
         this number (`Phase.edited_as`) gets these times; a number that none has adds a phase. ``"removed":
         true`` takes it away. A proposal that lies mostly within a person's phase of its name is the same one.
 
@@ -149,33 +162,37 @@ def overlay(proposals: Sequence[Phase], edits: Iterable[tuple[str, Mapping[str, 
             standing.pop(key, None)
             continue
         before = standing.get(key)
-        sd = float(payload.get("sd_s", 0.0))
-        said = f"set by {author}"
-        start = Boundary(
-            float(payload["start_s"]),
-            said,
-            sampling_sd_s=sd,
-            alternatives=_proposed(before.start if before else None),
-        )
-        end = Boundary(
-            float(payload["end_s"]),
-            said,
-            sampling_sd_s=sd,
-            alternatives=_proposed(before.end if before else None),
-        )
+        start, end = (_edited(payload, edge, author, before) for edge in ("start", "end"))
         parent = before.parent if before else _PARENTS.get(key[0], "bypass")
-        standing[key] = Phase(key[0], start, end, parent, key[1], confirmed_by=author)
+        by = (start.confirmed_by, end.confirmed_by)
+        standing[key] = Phase(key[0], start, end, parent, key[1], confirmed_by=authors(by) if all(by) else "")
     kept = {key: replace(phase, identity=key[1]) for key, phase in standing.items()}
     return _under_the_clamp(numbered(_said_once(list(kept.values()))))
 
 
+def _edited(payload: Mapping[str, Any], edge: str, author: str, before: Phase | None) -> Boundary:
+    """An end as an edit has it: its author's, somebody else's before, or the proposal that nobody touched."""
+    time_s = float(payload[f"{edge}_s"])
+    sd = float(payload.get(f"{edge}_sd_s", payload.get("sd_s", 0.0)))
+    by = str(payload.get(f"{edge}_by", author))
+    old = None if before is None else before.start if edge == "start" else before.end
+    if by:
+        said = f"set by {by}"
+        return Boundary(time_s, said, sampling_sd_s=sd, alternatives=_proposed(old), confirmed_by=by)
+    start_s, end_s = float(payload["start_s"]), float(payload["end_s"])
+    same = before is not None and before.start_s < end_s and start_s < before.end_s
+    if old is not None and same and (old.time_s < end_s if edge == "start" else old.time_s > start_s):
+        return old  # as it is proposed now: what it rests on may have moved since
+    return Boundary(time_s, "proposed when the other end was set", sampling_sd_s=sd)
+
+
 def _said_once(found: Sequence[Phase]) -> list[Phase]:
     """Phases without proposals of which a person set the same one under another number."""
-    own = [phase for phase in found if phase.confirmed_by]
+    own = [phase for phase in found if phase.set_by]
     return [
         phase
         for phase in found
-        if phase.confirmed_by
+        if phase.set_by
         or not any(
             one.name == phase.name
             and min(one.end_s, phase.end_s) - max(one.start_s, phase.start_s) > 0.5 * phase.duration_s
@@ -185,7 +202,11 @@ def _said_once(found: Sequence[Phase]) -> list[Phase]:
 
 
 def _proposed(old: Boundary | None) -> tuple[str, ...]:
-    return () if old is None else (f"proposed: {clock(old.time_s)} ({old.rule})", *old.alternatives)
+    if old is None:
+        return ()
+    what = clock(old.time_s)
+    first = f"{old.rule}: {what}" if old.confirmed_by else f"proposed: {what} ({old.rule})"
+    return (first, *old.alternatives)
 
 
 def _under_the_clamp(found: list[Phase]) -> list[Phase]:
@@ -198,51 +219,3 @@ def _under_the_clamp(found: list[Phase]) -> list[Phase]:
         else phase
         for phase in found
     ]
-
-
-# -- before, after, temperature --------------------------------------------------------------------
-
-
-def _around(view: View, periods: Sequence[OnPeriod], found: Sequence[Phase]) -> list[Phase]:
-    """The record before the first time on bypass and after each, where the flow says that it is that."""
-    recorded = np.zeros(view.n, dtype=np.bool_)
-    for values in view.values.values():
-        recorded |= np.isfinite(values)
-    seconds = np.flatnonzero(recorded)
-    if not len(seconds):
-        return []
-    first = _of_record(view, int(seconds[0]), int(seconds[0]), "first recorded value")
-    last = _of_record(view, int(seconds[-1]), int(seconds[-1]) + 1, "the record ends")
-    if not periods:
-        return [Phase("pre", first, last)]
-    bypasses = sorted((phase for phase in found if phase.name == "bypass"), key=lambda phase: phase.start_s)
-    out = []
-    if bypasses[0].start.recorded and bypasses[0].start_s > first.time_s:
-        out.append(Phase("pre", first, bypasses[0].start))
-    ends = [*(later.start for later in bypasses[1:]), last]
-    for bypass, end in zip(bypasses, ends, strict=True):
-        if bypass.end.recorded and end.time_s > bypass.end_s:
-            out.append(Phase("post", bypass.end, end))
-    return out
-
-
-def _of_record(view: View, second: int, at: int, rule: str) -> Boundary:
-    """An end of the record, by the surest clock of those that recorded something then."""
-    sources = sorted(
-        {view.source.get(name, "") for name, values in view.values.items() if np.isfinite(values[second])}
-    )
-    time_s = view.time(at)
-    clocks = {source: view.clock_at(source, time_s) for source in sources}
-    source = min(sources, key=lambda name: clocks[name].sd_s)
-    sd = clocks[source].sd_s
-    if not sd:
-        return Boundary(time_s, rule)
-    doubt = () if np.isfinite(sd) else (not_set(source),)
-    return Boundary(
-        time_s,
-        rule,
-        source=source,
-        clock_sd_s=sd,
-        clock_piece=clocks[source].piece,
-        alternatives=doubt,
-    )

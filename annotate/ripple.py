@@ -21,7 +21,10 @@ ONLY_RIPPLE = 0.7  # part of all movement that is a line, from which little else
 SLOW_HZ = 2.8  # under it a fibrillating heart, which moves a pressure at 3 to 8 Hz, moves it by less than:
 LEAST_SLOW = 0.1  # as a part of all movement from 0.8 to 8 Hz; any rhythm up to about 160 a minute has more
 A_RHYTHM = 0.32  # part of that movement that one line holds, from which it is a rhythm, however fast
-LARGEST_QUIVER_MMHG = 20.0  # lowest to highest of a beat, from which it is one (all four this project's choice)
+SLOWER_HZ = 2.6  # or that is slower than this, where no such line can be a rhythm's
+LARGEST_QUIVER_MMHG = (
+    20.0  # lowest to highest of a beat, from which it is one (all five this project's choice)
+)
 LARGEST_RIPPLE_MMHG = 12.0  # a larger steady sinusoid is taken for a damped pulse (this project's choice)
 
 

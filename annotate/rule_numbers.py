@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from afterclamp.io.errors import EditRefused
 
-from .parameter import Parameter
+from .parameter import Numbers, Parameter
 from .rules import RULES, STATUS, Rule
 
 if TYPE_CHECKING:
@@ -22,6 +22,38 @@ if TYPE_CHECKING:
 
 LONGEST_S = 86_400.0
 """No time of a rule is longer than a day: cases are not."""
+
+PLAUSIBLE: Numbers = {
+    "mm[Hg]": 300.0,
+    "Cel": 50.0,
+    "Cel/min": 10.0,
+    "L/min": 15.0,
+    "L/min/m2": 10.0,
+    "mL/min/m2": 2000.0,
+    "mL/kg/min": 200.0,
+    "mL/kg": 30.0,
+    "mL": 10_000.0,
+    "%": 100.0,
+    "1": 100.0,
+}
+"""Greatest number of each unit that anything is looked for by, or three times the catalogue's where that is more.
+
+Pressures: the range that transducers are made for, to 300 mmHg (ANSI/AAMI BP22, from memory); the others are wide
+bounds of this project's choice.
+"""
+
+ORDERED: tuple[tuple[str, str, str, bool], ...] = (
+    ("E01", "severe", "below", True),
+    ("E04", "shortest", "longest", False),
+    ("E06", "under", "from", False),
+    ("E10", "minimum", "longest", False),
+    ("E13", "below", "above", False),
+    ("E18", "flow_low", "flow_high", False),
+    ("E18", "pressure_low", "pressure_high", False),
+    ("E24", "none", "pulse", False),
+    ("E29", "of_window", "window", True),
+)
+"""Numbers of one rule of which one must lie under the other, or may equal it where that is true."""
 
 _PER_UNIT_S: Mapping[str, float] = {"s": 1.0, "min": 60.0, "h": 3600.0, "ms": 0.001}
 
@@ -151,16 +183,37 @@ def edited_words(case: Case) -> list[str]:
     return lines
 
 
+def meaning_of(code: str, name: str) -> tuple[str, str, float | None]:
+    """What a number of a rule does, its UCUM unit, and the catalogue's value.
+
+    Of a number that no rule of this program has: its name, ``"1"`` and None.
+    """
+    for rule in RULES:
+        if rule.code == code and name in rule.parameters:
+            parameter = rule.parameters[name]
+            return parameter.meaning, parameter.unit, parameter.value
+    return name, "1", None
+
+
 # -- edits -----------------------------------------------------------------------------------------
 
 
-def checked(code: str, name: str, value: float) -> tuple[Rule, Parameter]:
+def checked(code: str, name: str, value: float, beside: Numbers | None = None) -> tuple[Rule, Parameter]:
     """The rule and the number that somebody wants to be another.
+
+    Parameters
+    ----------
+    code, name : str
+    value : float
+        In the unit of the number.
+    beside : mapping of str to float, optional
+        Numbers in force, by ``"E13.above"``, that it must fit; the catalogue's where one is not given.
 
     Raises
     ------
     EditRefused
-        When there is no such rule or number, it is the same in every case, or nothing can be looked for by the value.
+        When there is no such rule or number, it is the same in every case, or nothing can be looked for by the value:
+        it lies outside what is plausible (`PLAUSIBLE`), or on the wrong side of another one (`ORDERED`).
     """
     having = [rule for rule in RULES if rule.code == code]
     if not having:
@@ -170,32 +223,65 @@ def checked(code: str, name: str, value: float) -> tuple[Rule, Parameter]:
         free = [key for one in having for key, other in one.parameters.items() if not other.fixed]
         raise EditRefused(f"{code} has no number {name!r}", todo=f"It has {', '.join(free) or 'none'}")
     parameter = rule.parameters[name]
+    what = f"{code}, {parameter.meaning}"
     if parameter.fixed:
         raise EditRefused(
-            f"{code}.{name} is {parameter.value:g} in every case",
+            f"{what}: {_with_unit(parameter.value, parameter)} in every case",
             todo="Masks and figures go by it: hide or unhide the seconds instead",
         )
     if not math.isfinite(value):
         raise EditRefused(f"{value} is no number to look for anything by")
+    given = _with_unit(value, parameter)
     if (parameter.value >= 0 > value) or (parameter.value > 0 == value):
-        raise EditRefused(f"{code}.{name} cannot be {value:g}: it must be above 0")
+        raise EditRefused(f"{what}: {given} must be above 0")
     if parameter.unit == "1" and parameter.value >= 2 and value < 1:  # a count of something
-        raise EditRefused(f"{code}.{name} cannot be {value:g}: it must be 1 or more")
+        raise EditRefused(f"{what}: {given} must be 1 or more")
     seconds = _PER_UNIT_S.get(parameter.unit)
     if seconds is not None and value * seconds > LONGEST_S:
-        raise EditRefused(f"{code}.{name} cannot be {value:g} {parameter.unit}", todo="Give a day at most")
+        raise EditRefused(f"{what}: {given} is longer than any case", todo="Give a day at most")
+    most = max(PLAUSIBLE.get(parameter.unit, math.inf), 3 * parameter.value)
+    if value > most:
+        raise EditRefused(
+            f"{what}: {given} is no value that is ever recorded",
+            todo=f"Give {_with_unit(most, parameter)} at most",
+        )
+    _in_order(rule, name, value, beside or {})
     return rule, parameter
 
 
-def editing(code: str, name: str, value: float, reason: str) -> dict[str, Any]:
-    """The payload of a ``limit`` edit that changes one number of a rule, with a reason.
+def _in_order(rule: Rule, name: str, value: float, beside: Numbers) -> None:
+    """Two numbers of a rule between which nothing, or everything twice, would be found are refused."""
+    for code, low, high, may_be_equal in ORDERED:
+        if code != rule.code or name not in (low, high) or low not in rule.parameters:
+            continue
+        other = high if name == low else low
+        there = beside.get(f"{code}.{other}", rule.parameters[other].value)
+        least, greatest = (value, there) if name == low else (there, value)
+        if least > greatest or (least == greatest and not may_be_equal):
+            one, two = rule.parameters[name], rule.parameters[other]
+            side = "under" if name == low else "above"
+            raise EditRefused(
+                f"{code}, {one.meaning}: {_with_unit(value, one)} must lie {side} {_with_unit(there, two)}, "
+                f"{two.meaning}",
+                todo=f"Give a value {side} it, or change the other one first",
+            )
+
+
+def _with_unit(value: float, parameter: Parameter) -> str:
+    return f"{value:g}" if parameter.unit == "1" else f"{value:g} {parameter.unit}"
+
+
+def editing(
+    code: str, name: str, value: float, reason: str, beside: Numbers | None = None
+) -> dict[str, Any]:
+    """The payload of a ``limit`` edit that changes one number of a rule, with a reason; `beside` as in `checked`.
 
     Raises
     ------
     EditRefused
         As `checked`; and when no reason is given.
     """
-    checked(code, name, value)
+    checked(code, name, value, beside)
     if not reason.strip():
         raise EditRefused(f"no reason was given for another number of {code}", todo="Say why")
     return {"rule": code, "parameter": name, "value": float(value), "reason": reason.strip()}
@@ -242,6 +328,8 @@ def typed(words: Sequence[str]) -> dict[str, float]:
             value = math.nan
         if not (equals and dot and math.isfinite(value)):
             raise EditRefused(f"{word!r} changes no number", todo="Write it as E13.below=55")
-        checked(code, name, value)
         found[f"{code}.{name}"] = value
+    for key, value in found.items():
+        code, _, name = key.partition(".")
+        checked(code, name, value, found)
     return found

@@ -48,6 +48,12 @@ PHRASES: Mapping[str, tuple[str, ...]] = {
 }  # fmt: skip
 """Kind of moment, and how people put it: all words of a phrase stand one behind the other."""
 
+OF_BYPASS = (
+    "clamp_on", "clamp_off", "bypass_asked", "bypass_on", "full_flow", "bypass_off", "circulation_off",
+    "circulation_on", "head_on", "head_off", "cardioplegia",
+)  # fmt: skip
+"""Kinds that are spoken of in an operation with bypass only."""
+
 WITHOUT: Mapping[str, tuple[str, ...]] = {
     "clamp_on": ("side clamp", "head clamp", "tube clamp", "drain", "half"),
     "clamp_off": ("side clamp", "tube clamp", "drain"),

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -94,8 +95,15 @@ class Count:
         )
 
 
+By = Literal["either", "onset", "overlap"]
+"""What makes a pair: the onsets, half of what both cover together, or either of the two."""
+
+
 def match(
-    true: Sequence[Stretch], found: Sequence[Stretch], tolerance_s: float | None = None
+    true: Sequence[Stretch],
+    found: Sequence[Stretch],
+    tolerance_s: float | None = None,
+    by: By = "either",
 ) -> list[tuple[int, int]]:
     """Pairs of one class, one to one: the most that can be matched, with the smallest onset differences.
 
@@ -105,6 +113,8 @@ def match(
         Of one class and one case.
     tolerance_s : float, optional
         Onset tolerance for all; that of each true event if not given.
+    by : {"either", "onset", "overlap"}
+        What makes a pair.
 
     Returns
     -------
@@ -120,7 +130,8 @@ def match(
         within = one.tolerance_s if tolerance_s is None else tolerance_s
         for j, other in enumerate(found):
             apart = abs(other.start_s - one.start_s)
-            if apart <= within or overlap(one, other) >= OVERLAP:
+            near = by != "overlap" and apart <= within
+            if near or (by != "onset" and overlap(one, other) >= OVERLAP):
                 # What may be found or not gives way to what must be.
                 cost[i, j] = min(apart, 0.1 * _NO_MATCH) + (0.2 * _NO_MATCH if one.either_way else 0)
     rows, columns = linear_sum_assignment(cost)
@@ -135,7 +146,10 @@ def overlap(one: Stretch, other: Stretch) -> float:
 
 
 def score(
-    true: Iterable[Stretch], found: Iterable[Stretch], tolerance_s: float | None = None
+    true: Iterable[Stretch],
+    found: Iterable[Stretch],
+    tolerance_s: float | None = None,
+    by: By = "either",
 ) -> dict[str, Count]:
     """Counts of one case by class.
 
@@ -144,7 +158,7 @@ def score(
     true, found : iterable of Stretch
         What is known to be there, and what was found. A class that the truth never names is counted too: all of
         its finds are false.
-    tolerance_s : float, optional
+    tolerance_s, by
         See `match`.
 
     Returns
@@ -157,7 +171,7 @@ def score(
     for code in sorted({one.code for one in (*known, *seen)}):
         own = [one for one in known if one.code == code]
         its = [one for one in seen if one.code == code]
-        pairs = match(own, its, tolerance_s)
+        pairs = match(own, its, tolerance_s, by)
         hits = [(own[i], its[j]) for i, j in pairs if not own[i].either_way]
         counts[code] = Count(
             hits=len(hits),
@@ -196,9 +210,9 @@ def overall(counts: Mapping[str, Count]) -> Count:
 def curve(
     cases: Sequence[tuple[Sequence[Stretch], Sequence[Stretch]]], tolerances_s: Sequence[float] = TOLERANCES_S
 ) -> dict[float, Count]:
-    """All classes of several cases together at each onset tolerance: ``(true, found)`` of each case."""
+    """All classes of several cases together at each onset tolerance, by onset alone: ``(true, found)`` of each case."""
     return {
-        tolerance: overall(added(score(true, found, tolerance) for true, found in cases))
+        tolerance: overall(added(score(true, found, tolerance, "onset") for true, found in cases))
         for tolerance in tolerances_s
     }
 

@@ -236,7 +236,7 @@ def judged_each_second(view: View) -> tuple[list[str], NDArray[np.intp]]:
     while_fed += [index for index in range(len(names)) if fed[index]]
     at_rest = view.flow <= FLOW_OFF + 1e-6 if view.flow is not None else np.zeros(view.n, dtype=np.bool_)
     first = np.where(at_rest, _first_usable(usable, range(len(names))), _first_usable(usable, while_fed))
-    return names, _bridged(_held(first))
+    return names, bridged(_held(first))
 
 
 def _first_usable(usable: NDArray[np.bool_], order: Iterable[int]) -> NDArray[np.intp]:
@@ -255,16 +255,16 @@ def _held(found: NDArray[np.intp]) -> NDArray[np.intp]:
     return found[known[np.maximum(last, 0)]]
 
 
-def _bridged(found: NDArray[np.intp]) -> NDArray[np.intp]:
+def bridged(found: NDArray[np.intp]) -> NDArray[np.intp]:
     """Stretches of up to `BRIDGE_S` taken into the one before, or at the beginning into the one after."""
     out = found.copy()
-    kept = -1
+    kept: int | None = None
     for start, stop in _constant(found, 0, found.size):
         if stop - start > BRIDGE_S:
-            if kept < 0:
+            if kept is None:
                 out[:start] = found[start]
             kept = int(found[start])
-        if kept >= 0:
+        if kept is not None:
             out[start:stop] = kept
     return out
 

@@ -14,16 +14,17 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from .kept_finds import kept_finds
 from .named import Signal, signals
-from .phases import phases
 from .quality import MEAN_ONLY, NOTHING, channel_key, quality_class
 from .site import believed_signal, code_of, judged_each_second
 from .site_choices import Piece, chosen_pieces, whole_case_choice
 from .trust_rules import CHOSEN, TrustSpan, proposed_spans
-from .view import View
 
 if TYPE_CHECKING:
     from afterclamp.io.case import Case
+
+    from .view import View
 
 
 @dataclass(frozen=True)
@@ -120,8 +121,7 @@ def trust_strip(case: Case) -> TrustStrip:
     case : Case
         The case, or a view of it up to some time: then nothing after it is used.
     """
-    view = View.of(case)
-    view = view.with_phases(phases(case, view))
+    view = kept_finds(case).view
     found = [
         one for one in signals(case).values() if one.first.kind == "arterial_pressure" and one.first.is_wave
     ]

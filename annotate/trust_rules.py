@@ -21,7 +21,7 @@ import numpy as np
 
 from .phase_rules import FLOW_OFF
 from .runs import BRIDGE_S, BoolArray, evidence_runs, smooth, spans
-from .site import ARM, judged_each_second, on_fed_arm, why_not_believed
+from .site import ARM, bridged, judged_each_second, on_fed_arm, why_not_believed
 from .view import View
 
 OFF_BYPASS_S = 1800.0  # J3.3 row 28: the first 30 min off bypass
@@ -80,8 +80,14 @@ def proposed_spans(
     )
     names, judged = judged_each_second(shown)
     none = ~np.logical_or.reduce([seen[name] for name in names])
-    state = np.where(_lasting(none), -1, judged)
+    # Between a stretch without any line and a change of lines nothing is left that is too short to be told.
+    state = bridged(np.where(_lasting(none), -1, judged))
     gradients = off_bypass_gradients(view)
+    # R3 is of one half hour: it is one span, and says for how long no line was usable in it.
+    for one in gradients:
+        for start, stop in spans(state == -1):
+            if one.start < start and stop < one.stop and state[start - 1] == state[stop] == 0:
+                state[start:stop] = 0
     edges = {0, view.n, *(int(cut) + 1 for cut in np.flatnonzero(np.diff(state)))}
     for one in gradients:
         edges |= {one.start, one.stop}
@@ -89,7 +95,8 @@ def proposed_spans(
     found: list[TrustSpan] = []
     for start, stop in pairwise(ordered):
         after = next((one for one in gradients if one.start <= start < one.stop), None)
-        span = _proposed(shown, names, int(state[start]), start, stop, after, by)
+        out_s = int(np.count_nonzero(_lasting(none)[start:stop])) if state[start] >= 0 else 0
+        span = _proposed(shown, names, int(state[start]), start, stop, after, by, out_s)
         last = found[-1] if found else None
         if last and replace(last, end_s=span.end_s) == replace(span, start_s=last.start_s):
             found[-1] = replace(last, end_s=span.end_s)
@@ -148,7 +155,14 @@ def off_bypass_gradients(view: View) -> list[Gradient]:
 
 
 def _proposed(
-    view: View, names: list[str], judged: int, start: int, stop: int, after: Gradient | None, by: str
+    view: View,
+    names: list[str],
+    judged: int,
+    start: int,
+    stop: int,
+    after: Gradient | None,
+    by: str,
+    out_s: int,
 ) -> TrustSpan:
     times = view.time(start), view.time(stop)
     if judged < 0:
@@ -164,6 +178,8 @@ def _proposed(
         why = view.believed_reason
         if after is not None and name == after.femoral:
             why += f"; {gradient} (R3)"
+            if out_s:
+                why += f"; in it no line has a usable second for {out_s / 60:.1f} min (R1)"
         return TrustSpan(*times, name, why, CHOSEN if by else BELIEVED, by)
     why = f"{_spaced(name)} stands in for finds while {_spaced(view.believed)} "
     why += f"{why_not_believed(view, start, stop)} (R1)"

@@ -14,7 +14,7 @@ import numpy as np
 
 from .measures.oxygen import OxygenConstants
 from .order import Stretch, stretch_at
-from .runs import BoolArray, FloatArray, median
+from .runs import BoolArray, FloatArray, median, spans
 
 if TYPE_CHECKING:
     from afterclamp.io.case import Case
@@ -22,12 +22,22 @@ if TYPE_CHECKING:
     from .beats import Beats
     from .phase_model import Phase
     from .quality import Artefact
+    from .said import Said
     from .site import StandIn
 
 CORE_SITES = ("nasopharyngeal", "oesophageal", "bladder", "rectal")
 """Sites that stand for the core, in the order they are asked (this project's choice)."""
 CORE_NAMES = tuple(f"{site}_temperature" for site in CORE_SITES)
 """The channels of these sites; the first that holds anything is the core of a case, for rules and measures."""
+PUMP_CHANNELS = (
+    "pump_flow",
+    "line_pressure",
+    "reservoir_volume",
+    "outlet_temperature",
+    "venous_temperature",
+    "cardioplegia_flow",
+)
+"""Channels that only a heart-lung machine has."""
 
 
 @dataclass(frozen=True)
@@ -58,6 +68,10 @@ class Facts:
     tidal_volume_ml_per_kg : float or None
     protamine_s : tuple of float
         When somebody wrote or said that protamine was given, reference seconds.
+    clamp_said : tuple of Said
+        When somebody wrote or said that the clamp went on or came off.
+    bypass_spoken_of : bool
+        Whether somebody wrote or said anything that only bypass has.
     """
 
     weight_kg: float | None = None
@@ -75,6 +89,8 @@ class Facts:
     chest_closed_s: float | None = None
     tidal_volume_ml_per_kg: float | None = None
     protamine_s: tuple[float, ...] = ()
+    clamp_said: tuple[Said, ...] = ()
+    bypass_spoken_of: bool = False
 
 
 @dataclass(frozen=True)
@@ -290,7 +306,7 @@ class View:
 
     @property
     def off_bypass(self) -> BoolArray:
-        """Seconds outside bypass; without a pump flow that is every second.
+        """Seconds outside bypass; of a record that has no bypass in it that is every second.
 
         Seconds of which nobody knows (`flow_unknown`) are not among them.
         """
@@ -299,10 +315,37 @@ class View:
             out[start:stop] = False
         return out
 
+    @cached_property
+    def recorded(self) -> BoolArray:
+        """Seconds in which any channel has a value."""
+        mask = np.zeros(self.n, dtype=np.bool_)
+        for values in self.values.values():
+            mask |= np.isfinite(values)
+        return mask
+
     @property
+    def may_have_bypass(self) -> bool:
+        """Whether anything speaks of a pump: a channel of it, inflow or plan on the case sheet, a line of text."""
+        facts = self.facts
+        return bool(
+            facts.bypass_spoken_of
+            or facts.inflow_site
+            or facts.inflow_side
+            or facts.planned_flow
+            or any(name in self.values for name in PUMP_CHANNELS)
+        )
+
+    @cached_property
     def flow_unknown(self) -> list[tuple[int, int]]:
-        """Stretches of seconds before a pump record that begins on bypass, and behind one that ends on it."""
+        """Stretches of seconds of which nobody knows whether they are on bypass.
+
+        Before a pump record that begins on bypass, and behind one that ends on it. Without a pump flow: what no word
+        and no person calls bypass, before or after it, in a record that may have bypass in it.
+        """
         bypasses = self.of_name("bypass")
+        if self.flow is None and not any(one.confirmed_by for one in bypasses):
+            known = self.inside("pre", "bypass", "post") | ~self.recorded
+            return spans(~known) if self.may_have_bypass else []
         found = []
         for number, one in enumerate(bypasses):
             if not one.start.recorded:
@@ -337,7 +380,9 @@ def facts_of(case: Case) -> Facts:
     """What the case sheet says that rules and phases ask for; the planned flow by Du Bois body surface."""
     from .limits import oxygen_constants
     from .measures.body import body_surface_area_du_bois
+    from .said import OF_BYPASS, said_times
 
+    said = said_times(case.notes)
     patient, sheet = case.patient, case.sheet
     surface = planned = None
     if patient.height_cm and patient.weight_kg:
@@ -359,6 +404,8 @@ def facts_of(case: Case) -> Facts:
         chest_closed_s=sheet.chest_closed_s,
         tidal_volume_ml_per_kg=sheet.ventilation.tidal_volume_ml_per_kg,
         protamine_s=_protamine(case),
+        clamp_said=tuple(one for one in said if one.kind in ("clamp_on", "clamp_off")),
+        bypass_spoken_of=any(one.kind in OF_BYPASS for one in said),
     )
 
 

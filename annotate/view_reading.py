@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -32,8 +33,7 @@ def read_view(case: Case, believe: str | None = None) -> View:
     trusted, reason = believed_signal(case, believe)
     by_name = under_their_site(signals(case), trusted)
     named = {name: list(signal.channels) for name, signal in by_name.items()}
-    arrays = _arrays(case, named)
-    seen = json.loads(bytes(arrays["artefacts"]).decode())
+    arrays, seen = _arrays(case, named)
     ids = {channel.id: name for name, group in named.items() for channel in group}
     sites = [
         name
@@ -113,18 +113,32 @@ def _in_turn(channels: tuple[Channel, ...], clocks: Mapping[str, tuple[Stretch, 
     return tuple(found)
 
 
-def _arrays(case: Case, named: Mapping[str, list[Channel]]) -> dict[str, NDArray[Any]]:
-    """Everything that has to be read from the samples; kept in the case's cache but for a view up to a time."""
+def _arrays(
+    case: Case, named: Mapping[str, list[Channel]]
+) -> tuple[dict[str, NDArray[Any]], dict[str, list[dict[str, Any]]]]:
+    """Everything that has to be read from the samples, and the artefacts of each name.
+
+    Kept in the case's cache name by name, but for a view up to a time: what a person hides of one line leaves the
+    others as they were.
+    """
     from .quality import channel_key
 
-    parts = (_code(), *((name, channel_key(one)) for name, group in named.items() for one in group))
-    if case.horizon is None:
-        return case.cached("view", parts, lambda: _computed(case, named))
-    # A view for every place of the playhead would fill the disk.
-    return _UP_TO.get((str(case.folder), case.horizon, repr(parts)), lambda: _computed(case, named))
+    arrays: dict[str, NDArray[Any]] = {}
+    seen: dict[str, list[dict[str, Any]]] = {}
+    code = _code()
+    for name, group in named.items():
+        parts = (code, name, *(channel_key(one) for one in group))
+        compute = partial(_computed, case, name, group)
+        if case.horizon is None:
+            found = case.cached("view", parts, compute)
+        else:  # a view for every place of the playhead would fill the disk
+            found = _UP_TO.get((str(case.folder), case.horizon, repr(parts)), compute)
+        arrays |= {key: array for key, array in found.items() if key != "artefacts"}
+        seen[name] = json.loads(bytes(found["artefacts"]).decode())
+    return arrays, seen
 
 
-_UP_TO: Memory[dict[str, NDArray[Any]]] = Memory(4)
+_UP_TO: Memory[dict[str, NDArray[Any]]] = Memory(96)  # names of some four views
 
 
 def _code() -> str:
@@ -133,20 +147,18 @@ def _code() -> str:
     return text_of(folder, folder / "measures")
 
 
-def _computed(case: Case, named: Mapping[str, list[Channel]]) -> dict[str, NDArray[Any]]:
+def _computed(case: Case, name: str, group: list[Channel]) -> dict[str, NDArray[Any]]:
     from .quality import artefacts
 
     grid = np.asarray(case.grid, dtype=np.float64)
     arrays: dict[str, NDArray[Any]] = {}
-    seen: dict[str, list[dict[str, Any]]] = {}
-    for name, group in named.items():
-        for channel in group:
-            _lay_behind(arrays, _channel_arrays(channel, name, grid), name)
-        seen[name] = [
-            {"code": one.code, "start": one.start, "end": one.end, "evidence": one.evidence}
-            for channel in group
-            for one in artefacts(channel)
-        ]
+    for channel in group:
+        _lay_behind(arrays, _channel_arrays(channel, name, grid), name)
+    seen = [
+        {"code": one.code, "start": one.start, "end": one.end, "evidence": one.evidence}
+        for channel in group
+        for one in artefacts(channel)
+    ]
     text = json.dumps(seen, default=lambda value: np.asarray(value).tolist())
     arrays["artefacts"] = np.frombuffer(text.encode(), dtype=np.uint8)
     return arrays

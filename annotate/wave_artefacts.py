@@ -235,7 +235,8 @@ def fast_flushes(
 ) -> list[Artefact]:
     """A2: the flush valve was opened to the pressurised bag.
 
-    A steep rise to a plateau without beats, clipped or not, then an abrupt release. A shorter plateau
+    A steep rise to a plateau without beats, clipped or not, then an abrupt release. The plateau of a badly damped
+    line may ring, dying away faster than a pulse could (`flush_plateau`). A shorter plateau
     counts where the release is faster than any pulse falls. A record that begins on the plateau stands
     for the rise; one that ends on it is no flush.
 

@@ -55,10 +55,23 @@ def wave_noise(line: LineSeconds, others: tuple[LineSeconds, ...] = ()) -> list[
 
 
 def clean_level(rough: FloatArray, by: Numbers) -> FloatArray:
-    """Usual roughness of a line around each second: median over ``around`` seconds on either side; NaN for none."""
+    """Usual roughness of a line around each second: median over ``around`` seconds on either side; NaN for none.
+
+    Where noise lasts for most of that, the median is the noise: no more than ``quiet_times`` the roughness that the
+    quietest ``quiet`` per cent of the seconds stay under.
+    """
     reach = max(int(by["around"] / BIN_S), 1)
     level = row_medians(windows(binned(rough, BIN_S), reach, reach))
-    return np.asarray(np.repeat(level, BIN_S)[: rough.size])
+    rows = windows(rough, reach * BIN_S, (reach + 1) * BIN_S - 1)[::BIN_S]
+    quiet = np.concatenate([_quietest(part, by) for part in np.array_split(rows, len(rows) // 256 + 1)])
+    return np.asarray(np.repeat(np.fmin(level, by["quiet_times"] * quiet), BIN_S)[: rough.size])
+
+
+def _quietest(rows: FloatArray, by: Numbers) -> FloatArray:
+    """What the quietest share of each row stays under; NaN for a row without values."""
+    ordered = np.sort(rows, axis=1)  # NaN last
+    seen = np.count_nonzero(np.isfinite(ordered), axis=1)
+    return np.asarray(ordered[np.arange(len(rows)), (by["quiet"] / 100 * seen).astype(np.intp)])
 
 
 def _crowded(flags: BoolArray, by: Numbers) -> BoolArray:

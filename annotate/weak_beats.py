@@ -15,7 +15,9 @@ IntArray = NDArray[np.intp]
 
 WEAKEST = 0.15  # of the upstrokes around it, as slope sum (this project's choice, as is all that follows)
 LEAST_PULSE = 0.2  # of the pulse of the strong beat before it, highest less lowest
-AFTER_S = 0.42  # after the strong upstroke: ejection lasts up to about 0.36 s, a dicrotic wave begins when it ends
+AFTER_S = (
+    0.42  # after the strong upstroke: ejection lasts up to about 0.36 s, a dicrotic wave begins when it ends
+)
 BEFORE_S = 0.3  # before the next strong one
 FROM_LOW = 0.6  # of the strong pulse above its foot, up to which a weak beat begins
 FOOT_S, TOP_S = 0.2, 0.35  # in which foot and top of an upstroke lie, before and after it
@@ -24,7 +26,12 @@ RECURS, AROUND = 0.5, 6  # share of so many strong beats on either side that hav
 
 
 def with_weak(
-    upstroke: IntArray, rise: FloatArray, usual: FloatArray, smooth: FloatArray, least: float, rate_hz: float
+    upstroke: IntArray,
+    rise: FloatArray,
+    usual: FloatArray,
+    smooth: FloatArray,
+    least: FloatArray,
+    rate_hz: float,
 ) -> IntArray:
     """Upstrokes with the weak ones between them.
 
@@ -36,8 +43,8 @@ def with_weak(
         Slope sum, and how high it usually is around each sample, in mmHg.
     smooth : ndarray
         The wave in mmHg.
-    least : float
-        Smallest pulse in mmHg.
+    least : ndarray
+        Smallest pulse at each sample, in mmHg.
     rate_hz : float
         Samples per second.
     """
@@ -59,7 +66,9 @@ def with_weak(
     strong_foot = _lowest(smooth, upstroke[which + 1], rate_hz)
     strong_top = _highest(smooth, upstroke[which], rate_hz)
     strong = np.maximum(strong_top - strong_foot, 1e-9)
-    beat = (top - foot >= np.maximum(LEAST_PULSE * strong, least)) & (foot - strong_foot <= FROM_LOW * strong)
+    beat = (top - foot >= np.maximum(LEAST_PULSE * strong, least[first])) & (
+        foot - strong_foot <= FROM_LOW * strong
+    )
     first, which = first[beat], which[beat]
     which, kept = np.unique(which, return_index=True)  # the first of several
     pulse = _highest(smooth, upstroke, rate_hz) - _lowest(smooth, upstroke, rate_hz)

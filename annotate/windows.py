@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -26,11 +27,13 @@ class Windows:
         The case.
     derived : Derived
         Its measures.
+    known : sequence of Phase, optional
+        The phases in force, where they were looked for already.
     """
 
-    def __init__(self, case: Case, derived: Derived) -> None:
+    def __init__(self, case: Case, derived: Derived, known: Sequence[Phase] | None = None) -> None:
         self.case = case
-        self.phases: list[Phase] = phases(case)
+        self.phases: list[Phase] = phases(case) if known is None else list(known)
         self.has_pump = not isinstance(derived.pump_flow, Absent)
 
     def spans(self, *names: str) -> list[Interval]:

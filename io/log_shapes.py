@@ -156,7 +156,8 @@ SHAPES: Final[Mapping[str, Mapping[str, _Field]]] = {
         "index": _Field("a whole number from 0 on", _is_whole),
         "start_s": _TIME,
         "end_s": _TIME,
-        "sd_s": _Field("seconds, 0 or more", _is_spread),
+        **dict.fromkeys(("sd_s", "start_sd_s", "end_sd_s"), _Field("seconds, 0 or more", _is_spread)),
+        **dict.fromkeys(("start_by", "end_by"), _TEXT),
         "removed": _YES,
     },
     "clock": {

@@ -110,6 +110,14 @@ ACTIONS: tuple[Action, ...] = (
         "trust_site",
     ),
     Action(
+        "show_sums",
+        "case",
+        "S&ums of the phases…",
+        ("P",),
+        "See every sum of the phases with its ± and its parts, and copy them as text",
+        "show_sums",
+    ),
+    Action(
         "set_clocks",
         "case",
         "&Set clocks…",

@@ -89,6 +89,7 @@ def write(found: BeatTable, out: Path) -> None:
 def text(channel: Channel, found: BeatTable, pulse: Pulsation, raw: bool) -> str:
     """A summary with its denominators, and the first beats as a table."""
     import numpy as np
+    from afterclamp.annotate.beats import LIMITS
 
     from .tables import table
     from .wording import number
@@ -99,7 +100,7 @@ def text(channel: Channel, found: BeatTable, pulse: Pulsation, raw: bool) -> str
         f"{pulse.pulsatile_s / 60:.1f} of {pulse.observed_s / 60:.1f} observed min ({state})."
     ]
     if not len(found):
-        return lines[0]
+        return "\n".join((*lines, *LIMITS))
     middle = [number(float(np.nanmedian(values))) for values in found.columns().values()]
     lines.append(
         f"Medians: {middle[2]}/{middle[3]} mmHg, mean {middle[4]}, pulse {middle[5]}, rate {middle[6]} a minute."
@@ -114,6 +115,7 @@ def text(channel: Channel, found: BeatTable, pulse: Pulsation, raw: bool) -> str
     lines.append(table(headings, rows, ">" * len(headings)))
     if len(found) > SHOWN:
         lines.append(f"The first {SHOWN} of {len(found)} beats; --csv FILE writes all of them.")
+    lines += LIMITS
     return "\n".join(lines)
 
 

@@ -172,7 +172,7 @@ def _look(request: Request, report: Report, stop: Callable[[], bool]) -> None:
     from afterclamp.annotate.figures import figures
     from afterclamp.annotate.kept_finds import kept_finds
     from afterclamp.annotate.mask_reasons import told_spans
-    from afterclamp.annotate.phases import phases
+    from afterclamp.annotate.phases import proposals
     from afterclamp.annotate.rule_numbers import numbers_in_force
     from afterclamp.annotate.trust import trust_strip
 
@@ -183,7 +183,7 @@ def _look(request: Request, report: Report, stop: Callable[[], bool]) -> None:
         every: tuple[tuple[str, Callable[[], Any]], ...] = (
             ("originals", lambda: case.source_state(thorough=False)),
             ("masks", lambda: {channel.id: told_spans(channel) for channel in case.channels}),
-            ("phases", lambda: phases(case)),
+            ("phases", lambda: proposals(case)),
             ("trust strip", lambda: trust_strip(case)),
             ("finds", lambda: kept_finds(case).finds(numbers_in_force(case))),
             (

@@ -243,6 +243,10 @@ class DeskActions(
         pane = inner.get(id(page), page)
         return pane if isinstance(pane, ListPane) else None
 
+    def show_sums(self) -> None:
+        """Every sum of the phases, in a box beside the desk."""
+        self._desk.views.sums.open_list()
+
     # -- help ---------------------------------------------------------------------------------------
 
     def show_keys(self) -> None:

@@ -64,13 +64,14 @@ class CaseActions:
         desk.open_box(box)
 
     def show_site_changes(self) -> None:
-        """Show the figures that another arterial line would change: their list, the first of them chosen."""
+        """Show the figures that another arterial line would change: these alone, the first of them chosen."""
+        from .panes.figures_list import ANOTHER_LINE
+
         desk = self._desk
-        changes = desk.views.trust.changes
         desk.does.to_figures()
-        if changes:
-            number = next(n for n, one in enumerate(desk.session.figures) if one is changes[0].figure)
-            desk.figures.select(str(number))
+        if desk.views.trust.changes:
+            desk.figures.filter.setText(ANOTHER_LINE)
+            desk.figures.select(desk.figures.shown()[0].key)
 
     def to_trust(self) -> None:
         """Keyboard to the trust strip."""

@@ -144,6 +144,8 @@ class DeskFrame(QMainWindow):
             made.setObjectName(action.id)
             made.setShortcuts([QKeySequence(key) for key in action.keys])
             made.setToolTip(action.tooltip)
+            # A key held down decides, or takes back, one thing: the list goes on to the next row by itself.
+            made.setAutoRepeat(action.menu != "finds" and action.id != "delete")
             if action.short:
                 made.setIconText(action.short)
             made.triggered.connect(lambda _=False, method=action.method: self.command.emit(method))
@@ -248,6 +250,7 @@ class DeskFrame(QMainWindow):
         over = share >= 1.0
         self.doing.setVisible(not over)
         self.how_far.setVisible(not over)
+        self.finds.set_looking(not over)
         self.doing.setText(what)
         self.how_far.setValue(round(100 * share))
 

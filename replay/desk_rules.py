@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from afterclamp.io.case import Span
 
 from .session_numbers import UNEXPLAINED
-from .unexplained_words import denominator, moves_words
+from .unexplained_words import all_marked, denominator, moves_words
 
 if TYPE_CHECKING:
     from afterclamp.annotate.unexplained import Change
@@ -46,9 +46,10 @@ class RuleActions:
         changes, now = desk.session.open_changes, desk.playhead.time
         if not changes:
             looked = desk.session.unexplained
-            desk.say(
-                denominator(looked) if looked.of_s else "Unexplained changes have not been looked for yet."
-            )
+            if not looked.of_s:
+                desk.say("Unexplained changes have not been looked for yet.")
+            else:
+                desk.say(all_marked(looked) if looked.changes else denominator(looked))
             return
         here = next((one for one in changes if one.start_s <= now <= one.end_s), None)
         if here is None:

@@ -28,7 +28,7 @@ _WORDS: Final[Mapping[str, tuple[str, str]]] = {
     "ends_with": ("What followed", "{}"),
     "usual": ("Usual value of it", "{}"),
     "label": ("Told as", "{}"),
-    "after_protamine_s": ("After protamine", "{} s"),
+    "protamine": ("Protamine", "{}"),
     "early_beats": ("Early beats", "{}"),
     "intervals_spread": ("Spread of the beat intervals", "{} %"),
     "signs": ("Signs seen", "{}"),

@@ -17,7 +17,7 @@ KEYS: Final = frozenset(
 
 
 def of_height(seen: Mapping[str, Any], name: Callable[[str], str]) -> list[tuple[str, str]]:
-    """Labels and texts, in order of use to a reader; none where nothing stepped.
+    """Labels and texts, in order of use to a reader; none where nothing stepped, no common step of a line alone.
 
     Parameters
     ----------
@@ -26,17 +26,18 @@ def of_height(seen: Mapping[str, Any], name: Callable[[str], str]) -> list[tuple
     name : callable
         Plain name of a channel.
     """
-    if "common_step_mmhg" not in seen:
-        return []
-    step, height = float(seen["common_step_mmhg"]), float(seen["height_cm"])
-    lower = "lower" if height > 0 else "higher"
-    facts = [
-        (
-            "Common step",
-            f"{_signed(step)} mmHg, the lines within {number(float(seen['lines_apart_mmhg']), 1)} mmHg of it; as with "
-            f"transducers {number(abs(height), 0)} cm of water {lower} against the patient",
+    facts: list[tuple[str, str]] = []
+    if "common_step_mmhg" in seen:
+        step, height = float(seen["common_step_mmhg"]), float(seen["height_cm"])
+        lower = "lower" if height > 0 else "higher"
+        apart = number(float(seen["lines_apart_mmhg"]), 1)
+        facts.append(
+            (
+                "Common step",
+                f"{_signed(step)} mmHg, the lines within {apart} mmHg of it; as with transducers "
+                f"{number(abs(height), 0)} cm of water {lower} against the patient",
+            )
         )
-    ]
     halves = seen.get("amounts_half_mmhg") or {}
     lines = [
         f"{name(line)} {_signed(float(amount))}"

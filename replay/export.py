@@ -18,8 +18,8 @@ from afterclamp.annotate.series import MASKED, MISSING, StateArray
 from afterclamp.io.errors import CannotWrite
 from afterclamp.io.whole import written_whole
 
-from .footing import export_footing, states_of
-from .label_rows import DECISIONS, LABELS, decision_rows, label_rows
+from .footing import export_footing, numbers_note, states_of
+from .label_rows import DECISIONS, LABELS, decision_rows, label_rows, origin_of
 from .mask_words import OF_EXPORTS
 from .quality_rows import CHANNELS, DENOMINATOR, QUALITY, channel_quality, quality_rows, spans_of
 from .wording import half_width
@@ -162,7 +162,21 @@ def _tables(case: Case, tell: Progress, day: date) -> dict[str, str]:
             ),
         ),
         "marks.csv": _csv(
-            ("id", "author", "kind", "code", "text", "start [s]", "end [s]", "channels", "confidence [%]"),
+            (
+                "id",
+                "author",
+                "kind",
+                "code",
+                "text",
+                "start [s]",
+                "end [s]",
+                "channels",
+                "confidence [%]",
+                "subtype",
+                "site",
+                "origin",
+                "unc95 [s]",
+            ),
             (
                 (
                     m.id,
@@ -174,6 +188,10 @@ def _tables(case: Case, tell: Progress, day: date) -> dict[str, str]:
                     m.end_s,
                     " ".join(m.channels),
                     m.confidence,
+                    m.subtype,
+                    m.site,
+                    origin_of(m),
+                    m.unc_s,
                 )
                 for m in marks(case)
             ),
@@ -187,7 +205,7 @@ def _tables(case: Case, tell: Progress, day: date) -> dict[str, str]:
         ),
         "quality.csv": _named(QUALITY, quality_rows(case, spans)),
         "channels.csv": _named(CHANNELS, channel_quality(case, spans)),
-        NOTE: _note(footing.text(day)),
+        NOTE: _note(footing.text(day), numbers_note(case)),
     }
 
 
@@ -253,7 +271,7 @@ def _cell(value: Any) -> Any:
     return value
 
 
-def _note(footer: str) -> str:
+def _note(footer: str, numbers: str) -> str:
     return (
         f"{footer}\n\n"
         "This note belongs to every file of this folder.\n\n"
@@ -263,6 +281,7 @@ def _note(footer: str) -> str:
         "cell means not recorded. Units are UCUM. finds.csv holds what rules propose, labels.csv what people say, in\n"
         "every version with its origin (by hand, from a rule's find, merged from several), decisions.csv what they\n"
         "decided on the finds; t0_unc_s and t1_unc_s are one standard deviation.\n"
+        f"{numbers}"
         f"{DENOMINATOR}\n"
         f"{OF_EXPORTS}"
     )

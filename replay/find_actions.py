@@ -10,7 +10,7 @@ FINDS: tuple[Action, ...] = (
         "finds",
         "&Accept find",
         ("A",),
-        "Accept the selected find as a mark of yours",
+        "Accept the selected finds, each as a mark of yours",
         "accept_find",
     ),
     Action(
@@ -18,7 +18,7 @@ FINDS: tuple[Action, ...] = (
         "finds",
         "&Set aside",
         ("S",),
-        "Set the selected find aside; the seconds of an artefact then count in the figures",
+        "Set the selected finds aside; the seconds of an artefact then count in the figures",
         "set_aside_find",
     ),
     Action(
@@ -26,7 +26,7 @@ FINDS: tuple[Action, ...] = (
         "finds",
         "Another &class…",
         ("C",),
-        "Call the selected find something else: a mark of yours under another class",
+        "Call the selected finds something else: each a mark of yours under another class",
         "reclassify_find",
     ),
     Action(
@@ -34,7 +34,7 @@ FINDS: tuple[Action, ...] = (
         "finds",
         "&Join",
         ("J",),
-        "Make one mark of the selected finds, or of the selected one and the next of its class in the list",
+        "Make one mark of the selected finds, or of the selected one and the next of its class in the list, at most 5 min later",
         "join_finds",
     ),
     Action(

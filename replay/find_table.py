@@ -107,8 +107,11 @@ def _wrapped(line: str) -> str:
     return textwrap.fill(line, LINE, subsequent_indent=margin, break_long_words=False, break_on_hyphens=False)
 
 
-def rule_rows(found: Finds, numbers: Mapping[str, float] | None = None) -> list[Row]:
-    """One row a rule, in words and with its numbers; `numbers` in force by ``"E13.below"`` before the catalogue's."""
+def rule_rows(found: Finds | None, numbers: Mapping[str, float] | None = None) -> list[Row]:
+    """One row a rule, in words and with its numbers; `numbers` in force by ``"E13.below"`` before the catalogue's.
+
+    How often it was found is null without a case.
+    """
     from afterclamp.annotate.rules import RULES
 
     in_force = {
@@ -133,18 +136,18 @@ def rule_rows(found: Finds, numbers: Mapping[str, float] | None = None) -> list[
             "parameters": {key: asdict(parameter) for key, parameter in rule.parameters.items()},
             "in_force": in_force[rule.code],
             "version": rule.version,
-            "finds": sum(find.code == rule.code for find in found),
+            "finds": None if found is None else sum(find.code == rule.code for find in found),
         }
         for rule in RULES
     ]
 
 
-def rules(found: Finds, numbers: Mapping[str, float] | None = None) -> str:
-    """The catalogue in words, with how often each rule found something, then what was not looked for."""
+def rules(found: Finds | None, numbers: Mapping[str, float] | None = None) -> str:
+    """The catalogue in words; with a case also how often each rule found something, and what was not looked for."""
     from afterclamp.annotate.rules import RULES, catalogue
 
-    counts = {rule.code: f"{len(found.of(rule.code))} found" for rule in RULES}
+    counts = {} if found is None else {rule.code: f"{len(found.of(rule.code))} found" for rule in RULES}
     text = "\n".join(map(_wrapped, readable(catalogue(counts, numbers)).split("\n")))
-    if found.not_looked_for:
+    if found is not None and found.not_looked_for:
         text += "\n\nNot looked for:\n" + "\n".join(f"  {line}" for line in found.not_looked_for)
     return text

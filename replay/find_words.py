@@ -15,7 +15,12 @@ LONGEST_SUBTYPE = 5  # letters: "hyper"
 
 def code_words(find: Find) -> str:
     """Code and subtype: ``"E14 b"``, ``"E13 hyper"``, ``"E01"``; a long one stands in the name of the find."""
-    return f"{find.code} {find.subtype}".rstrip() if len(find.subtype) <= LONGEST_SUBTYPE else find.code
+    return class_words(find.code, find.subtype)
+
+
+def class_words(code: str, subtype: str) -> str:
+    """The same of a class and a subtype."""
+    return f"{code} {subtype}".rstrip() if len(subtype) <= LONGEST_SUBTYPE else code
 
 
 def state_kind(state: str) -> str:

@@ -14,6 +14,7 @@ import numpy as np
 from afterclamp.annotate.series import MASKED, OBSERVED, StateArray
 
 from .cautions import footer
+from .wording import readable
 
 if TYPE_CHECKING:
     from afterclamp.annotate.limits import LimitSet
@@ -152,6 +153,16 @@ def export_footing(
     return CaseFooting.of(
         case, limits=in_force(case), states=states, confirmed_by=confirmed_words(said, found)
     )
+
+
+def numbers_note(case: Case) -> str:
+    """For the note of an export: the numbers of rules that people changed, a line each; empty where nobody did."""
+    from afterclamp.annotate.rule_numbers import edited_words
+
+    lines = [f"- {readable(line)}.\n" for line in edited_words(case)]
+    if not lines:
+        return ""
+    return f"\nNumbers of rules that people changed in this case; finds were looked for by them:\n{''.join(lines)}\n"
 
 
 def limits_words(limits: Sequence[LimitSet]) -> str:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Literal
 from afterclamp.io.whole import written_whole
 
 from .export import NOTE, export_tables
-from .footing import export_footing, states_of
+from .footing import export_footing, numbers_note, states_of
 from .mask_words import OF_EXPORTS
 from .wording import phase_name
 
@@ -182,5 +182,6 @@ class _Said:
             "Times are those of the reference clock, from its first sample; no date is written. Samples are as\n"
             "recorded, in the unit in force; what was not recorded is a gap or an empty cell. Finds are proposals\n"
             "until a person accepts them.\n"
+            f"{numbers_note(self._case)}"
             f"{OF_EXPORTS}"
         )

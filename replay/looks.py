@@ -35,11 +35,24 @@ class Looks(QObject):
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
         self.running: dict[str, LongWork] = {}
+        self._folder = Path()
 
     def start(self, folder: Path, *, raw: bool) -> None:
-        """Look through the whole case; any look before is dropped."""
+        """Look through the whole case; any look before is dropped.
+
+        The process that looked through it before is asked again where it has nothing to do: of what it keeps only
+        what an edit changed has to be worked out.
+        """
+        request = {"task": "look", "case": str(folder), "raw": raw}
+        whole = self.running.get("case")
+        idle = isinstance(whole, StayingWork) and whole.alive and not whole.running
+        if isinstance(whole, StayingWork) and idle and folder == self._folder:
+            self._end("figures")
+            whole.again(request)
+            return
         self.drop()
-        self._start("case", {"task": "look", "case": str(folder), "raw": raw})
+        self._folder = folder
+        self._start("case", request)
 
     def start_believed(self, folder: Path, *, raw: bool) -> bool:
         """Work out again what the believed line decides, in the process that looked through the case.

@@ -64,9 +64,13 @@ def phases(case: Path, as_json: bool) -> None:
 
 
 @click.command()
-@CASE
+@click.argument("case", type=click.Path(path_type=Path), required=False)
 @limits_option
-@click.option("--rules", is_flag=True, help="List the rules that are looked for, in words, instead.")
+@click.option(
+    "--rules",
+    is_flag=True,
+    help="List the rules that are looked for, in words, instead; with a case, how often each found something.",
+)
 @click.option(
     "--held-back", is_flag=True, help="List what rules saw and did not put forward, with the reason, instead."
 )
@@ -85,7 +89,7 @@ def phases(case: Path, as_json: bool) -> None:
 )
 @json_option
 def finds(
-    case: Path,
+    case: Path | None,
     limits: str | None,
     rules: bool,
     held_back: bool,
@@ -100,6 +104,14 @@ def finds(
         )
     from . import find_table, find_trial
 
+    if case is None:
+        if not rules:
+            raise click.UsageError("Missing argument 'CASE': only --rules can be asked without a case")
+        from afterclamp.annotate.rule_numbers import typed
+
+        own = {**(rule_numbers(limits) or {}), **typed(tried)}
+        print_rows(find_table.rule_rows(None, own), as_json, lambda: find_table.rules(None, own))
+        return
     with opened_case(case) as opened:
         looked = find_trial.look(opened, rule_numbers(limits), tried)
         found = looked.found

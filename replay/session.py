@@ -16,7 +16,7 @@ from afterclamp.annotate.judged import take_back
 from afterclamp.annotate.limits import keep as keep_limits
 from afterclamp.annotate.marks import Mark, Verdict
 from afterclamp.annotate.phase_model import Phase
-from afterclamp.annotate.phases import overlay
+from afterclamp.annotate.phases import in_force
 from afterclamp.annotate.rules import RULES, Rule
 from afterclamp.annotate.trust import TrustStrip
 from afterclamp.annotate.unexplained import Unexplained
@@ -34,6 +34,7 @@ from .classes import class_names
 from .clock_setting import keep
 from .looks import Looks
 from .moment import moment_words
+from .remembered import Remembered
 from .session_masks import CaseMasks, say_why, turn_with_it
 from .session_masks import keep as keep_masks
 from .session_numbers import NumbersOfRules
@@ -44,14 +45,11 @@ if TYPE_CHECKING:
 
     from .panes.name_lines import Naming
 
-DEFAULT_AUTHOR = "reviewer"
-RECENT_CASES = 8
-
 _ONLY_SHOWN = frozenset({"mark", "verdict"})
 """Verbs of edits that nothing is worked out from: after any other one the case is looked through again."""
 
 
-class Session(NumbersOfRules, QObject):
+class Session(NumbersOfRules, Remembered, QObject):
     """The open case and everything said about it.
 
     Signals
@@ -130,7 +128,8 @@ class Session(NumbersOfRules, QObject):
     def _forget(self) -> None:
         self.marks: list[Mark] = []
         self.verdicts: dict[str, list[Verdict]] = {}
-        self.phases: list[Phase] = []
+        self.proposed: list[Phase] = []
+        self.phases: list[Phase] = []  # these, with what people set in their place
         self.finds: Sequence[Find] = ()
         self.answers: Mapping[str, Answered] = {}
         self.figures: list[Any] = []
@@ -140,28 +139,9 @@ class Session(NumbersOfRules, QObject):
         self.unexplained = Unexplained()
         self.originals: Sequence[SourceFile] = ()
 
-    @property
-    def recent(self) -> list[Path]:
-        """Case folders opened lately, the last first."""
-        stored = self._settings.value("recent")
-        names = stored if isinstance(stored, list) else [stored]  # a list of one comes back as a word
-        return [Path(str(name)) for name in names if name]
-
-    def _remember(self, folder: Path) -> None:
-        folder = folder.resolve()
-        others = [path for path in self.recent if path != folder]
-        self._settings.setValue("recent", [str(path) for path in [folder, *others][:RECENT_CASES]])
-
-    # -- author -------------------------------------------------------------------------------------
-
-    @property
-    def author(self) -> str:
-        """The id that edits are kept under."""
-        return str(self._settings.value("author", DEFAULT_AUTHOR))
-
     def set_author(self, author: str) -> None:
         """Keep edits under another id from now on."""
-        self._settings.setValue("author", author)
+        self._remember_author(author)
         self.said.emit(f"Marks are kept under {author}.")
 
     # -- marks --------------------------------------------------------------------------------------
@@ -290,11 +270,9 @@ class Session(NumbersOfRules, QObject):
                 if (one.payload.get("name"), int(one.payload.get("index", 0))) == key
             ]
             case.edit(self.author, "phase", payload, supersedes=before[-1] if before else None)
-            # Shown at once; the look that follows confirms it.
-            self.phases = overlay(self.phases, [(self.author, payload)])
 
         self._try(step)
-        self.looked.emit("phases")
+        self.looked.emit("phases")  # at once, not only when the look that follows has come in
         self._read_again()
 
     def undo(self) -> Edit | None:
@@ -318,6 +296,8 @@ class Session(NumbersOfRules, QObject):
         self._try(lambda case: also.extend(turn_with_it(case.log, self.author, turn)))
         turned = [undoing.by_id(case.log, str(turn.payload["edit"])), *also]
         verbs = {edit.verb for edit in turned if edit is not None} - _ONLY_SHOWN
+        if "phase" in verbs:
+            self.looked.emit("phases")
         if verbs == {"believe"}:
             self._look_at_site()
         elif verbs == {"limit"} and all("rule" in edit.payload for edit in turned if edit is not None):
@@ -366,6 +346,7 @@ class Session(NumbersOfRules, QObject):
             self.marks = marking.marks(self.case)
             self.verdicts = marking.verdicts(self.case, self.finds)
             self.trust = self.trust.with_choices(self.case) if self.trust is not None else None
+            self.phases = in_force(self.case, self.proposed)
 
     # -- finds --------------------------------------------------------------------------------------
 
@@ -397,6 +378,11 @@ class Session(NumbersOfRules, QObject):
         return [source.name for source in sources if source.clock.method == "unset"]
 
     @property
+    def figures_are_old(self) -> bool:
+        """Whether the figures are from before the last edit, and are being worked out again."""
+        return bool(self.figures) and self.masks.raw not in self._figures_by
+
+    @property
     def site_reason(self) -> str:
         """Why the arterial site that rules go by is believed."""
         return self.finds.site_reason if isinstance(self.finds, Finds) else ""
@@ -426,7 +412,8 @@ class Session(NumbersOfRules, QObject):
     def take(self, name: str, value: Any) -> None:
         """Take what a look brought in; its parts are named by `Looks.came`."""
         if name == "phases":
-            self.phases = value
+            self.proposed = value
+            self._read_log()
         elif name == "finds":
             self.finds = value
             self._read_log()

@@ -57,7 +57,7 @@ def decide(
     decision : str
         ``"accepted"``, ``"set aside"``, ``"reclassified"``, ``"joined"`` or ``"split"``.
     finds : sequence of Find
-        One, but for ``"joined"``.
+        Several are decided on as one, and undone together; ``"split"`` takes one.
     code : str
         Class that it is given, where it is reclassified.
     at_s : float
@@ -70,7 +70,8 @@ def decide(
     """
     made = _made(case, author, decision, finds, code, at_s)
     changed = False
-    for said, find in zip(made.verdicts, sorted(finds, key=lambda one: (one.start_s, one.key)), strict=True):
+    ordered = sorted({one.key: one for one in finds}.values(), key=lambda one: (one.start_s, one.key))
+    for said, find in zip(made.verdicts, ordered, strict=True):
         if find.code.startswith("A"):
             stretches = masks.given_back(case, find)
             changed |= follow_verdict(
@@ -82,14 +83,14 @@ def decide(
 def _made(case: Case, author: str, decision: str, finds: Sequence[Find], code: str, at_s: float) -> Judged:
     if decision == "joined":
         return judged.join(case, author, finds)
-    (find,) = finds
     if decision == "accepted":
-        return judged.accept(case, author, find)
+        return judged.accept(case, author, *finds)
     if decision == "set aside":
-        return judged.set_aside(case, author, find)
+        return judged.set_aside(case, author, *finds)
     if decision == "reclassified":
-        return judged.reclassify(case, author, find, code)
+        return judged.reclassify(case, author, *finds, code=code)
     if decision == "split":
+        (find,) = finds
         return judged.split(case, author, find, at_s)
     raise EditRefused(f"{decision!r} is no decision on a find")
 

@@ -290,7 +290,7 @@ def phases(case: Case, found: Sequence[Phase]) -> str:
             case.clock_text(phase.end_s),
             spread(phase.unc_s),
             length(phase.end_s - phase.start_s),
-            f"confirmed by {phase.confirmed_by}" if phase.confirmed_by else "proposed",
+            phase.state,
             phase.source,
         )
         for phase in found

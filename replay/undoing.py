@@ -7,7 +7,8 @@ from typing import Any
 
 from afterclamp.io.log import Edit, Log
 
-from .wording import phase_name, unit_name
+from .find_words import class_words
+from .wording import phase_name, readable, unit_name
 
 TimeText = Callable[[float], str]
 
@@ -85,8 +86,7 @@ def words(log: Log, edit: Edit, time_text: TimeText) -> str:
     if edit.verb == "limits":
         return _limits(payload)
     if edit.verb == "limit" and "rule" in payload:
-        own = "" if not payload.get("taken_back") else "taking back of "
-        return f"{own}the number {payload['rule']} {payload['parameter']}"
+        return _rule_number(log, edit)
     if edit.verb == "phase":
         name = phase_name(str(payload.get("name", "a phase")))
         return f"taking {name} away" if payload.get("removed") else f"times of {name}"
@@ -103,14 +103,32 @@ def _verdict(log: Log, edit: Edit, time_text: TimeText) -> str:
     if root is not None:
         return words(log, root, time_text)
     find, others = payload.get("find", {}), int(payload.get("beside", 0))
-    at = f"{find.get('code', 'a find')} at {time_text(float(find.get('start_s', float('nan'))))}"
+    code = class_words(str(find.get("code", "a find")), str(find.get("subtype") or ""))
+    at = f"{code} at {time_text(float(find.get('start_s', float('nan'))))}"
+    at += f" and {others} more" if others else ""
     return {
         "accepted": f"accepting {at}",
         "set aside": f"setting {at} aside",
         "reclassified": f"calling {at} {payload.get('code', 'another class')}",
-        "joined": f"joining {at} and {others} more",
+        "joined": f"joining {at}",
         "split": f"splitting {at}",
     }.get(str(payload.get("decision")), f"taking back what was said of {at}")
+
+
+def _rule_number(log: Log, edit: Edit) -> str:
+    """A number of a rule by what it does, with its unit, and what it was before."""
+    from afterclamp.annotate.rule_numbers import meaning_of
+
+    payload = edit.payload
+    code, name = str(payload["rule"]), str(payload["parameter"])
+    before = by_id(log, edit.supersedes) if edit.supersedes else None
+    meaning, unit, own = meaning_of(code, name)
+    was = before.payload.get("value") if before is not None else None
+    written = [
+        "its own number" if value is None else f"{value:g} {unit_name(unit)}".rstrip()
+        for value in (payload.get("value", own), own if was is None else was)
+    ]
+    return f"{code}, {readable(meaning)}: {written[0]} in place of {written[1]}"
 
 
 def _believe(payload: Mapping[str, Any], time_text: TimeText) -> str:

@@ -83,7 +83,7 @@ def _planned(plan: Plan) -> Iterator[Truth]:
     arteries = ("FEM", "LRAD")
     channels = {
         "E04": arteries, "E07": ("ALP", "FLOW"), "E08": ("FLOW", "RES"), "E09": ("CVP",),
-        "E10": ("FLOW",), "E21": ("LRAD", "ALP"), "E24": arteries, "E25": ("PAM",), "E27": ("FEM", "PAM", "CVP"),
+        "E10": ("FLOW",), "E21": ("LRAD", "ALP"), "E24": arteries, "E27": ("FEM", "PAM", "CVP"),
         "E29": arteries, "E30": ("FEM",),
     }  # fmt: skip
     for one in plan.events:
@@ -178,6 +178,9 @@ def _limits(plan: Plan, seen: Courses) -> Iterator[_Limit]:
     yield _Limit("E22b", "arm to arm", *above(arms, 10, 0.8, on & ~brain), 60, ("RRAD", "LRAD"), 30)
     ratio = seen.pa / np.maximum(fem, 1)
     yield _Limit("E28", "pulmonary crisis", *above(ratio, 0.7, 0.03, ~on & (t > 900)), 60, ("PAM", "FEM"))
+    still = on & (seen.pulse < 4) & ~arrested
+    filled = above(seen.pa, 20, 1.0, still)
+    yield _Limit("E25", "ventricular distension", *filled, 60, ("PAM",))
     # Any fall so soon after protamine meets the definition, whatever was planned as its reason.
     highest = np.lib.stride_tricks.sliding_window_view(np.pad(fem, (120, 0), mode="edge"), 121).max(axis=1)
     soon = (t >= plan.protamine) & (t < plan.protamine + 900)

@@ -194,6 +194,24 @@ def test_rules_are_told_in_words_with_their_status(case: Path) -> None:
     assert all(row["words"] and row["status"] in "PCD" and "{" not in row["words"] for row in rows)
 
 
+def test_rules_can_be_asked_without_a_case_and_then_were_found_nowhere(case: Path) -> None:
+    rows, of_case = read("finds", "--rules"), read("finds", case, "--rules")
+    assert [row["words"] for row in rows] == [row["words"] for row in of_case]
+    assert {row["finds"] for row in rows} == {None}
+    assert all(isinstance(row["finds"], int) for row in of_case)
+    text = run("finds", "--rules").stdout
+    assert " found)" not in text
+    assert " found)" in run("finds", case, "--rules").stdout
+    lower = run("finds", "--rules", "--set", "E13.below=55").stdout
+    assert "below = 55 mmHg (the catalogue's 50 mmHg)" in lower
+
+
+def test_finds_without_a_case_ask_for_one() -> None:
+    result = run("finds")
+    assert result.exit_code == 2
+    assert "Missing argument 'CASE'" in result.stderr
+
+
 def test_no_rule_says_twice_what_it_rests_on(case: Path) -> None:
     text = run("finds", case, "--rules").stdout
     for words in ("this project's choice", "common practice, no source"):

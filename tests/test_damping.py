@@ -6,6 +6,7 @@ mean within 5 mmHg; not a pulse that narrows everywhere, nor one whose mean fall
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -57,6 +58,66 @@ def test_the_other_lines_of_a_damped_one_are_clean(tmp_path: Path) -> None:
     with case_with(tmp_path, one, waves) as case:
         lines = lines_of(case)
         assert [name for name in lines if damped_line(*beside(lines, name))] == ["left_radial"]
+
+
+@pytest.mark.parametrize("name", ["left_radial", "right_radial"])
+def test_both_arms_damped_beside_a_femoral_line(tmp_path: Path, name: str) -> None:
+    one = course("LRAD", "RRAD", "FEM")
+    waves = with_artefact(one, "damped", 0.35)
+    planted(one, waves, "RRAD", "damped", 120.0, 100.0, 0.35)
+    with case_with(tmp_path, one, waves) as case:
+        lines = lines_of(case)
+        [found] = damped_line(*beside(lines, name))
+        assert damped_line(*beside(lines, "femoral")) == []
+    assert (found.start, found.end) == (pytest.approx(120, abs=ONSET_S), pytest.approx(220, abs=ONSET_S))
+    assert found.evidence["against"] == ["femoral"]
+
+
+@pytest.mark.parametrize("labels", [("LRAD", "FEM"), ("LRAD", "RRAD", "FEM")])
+@pytest.mark.parametrize("until", [200.0, 300.0])
+def test_damped_from_the_first_second(tmp_path: Path, labels: tuple[str, ...], until: float) -> None:
+    # "Of base60 or of other site" (J4.1, A4).
+    one = course(*labels)
+    waves = with_artefact(one, "damped", 0.35, start=0.0, length=until)
+    with case_with(tmp_path, one, waves) as case:
+        lines = lines_of(case)
+        assert [name for name in lines if damped_line(*beside(lines, name))] == ["left_radial"]
+        [found] = damped_line(*beside(lines, "left_radial"))
+    assert found.evidence["what"] == "over-damped"
+    assert (found.start, found.end) == (pytest.approx(0, abs=ONSET_S), pytest.approx(until, abs=ONSET_S))
+
+
+def test_both_arms_damped_from_the_first_second(tmp_path: Path) -> None:
+    one = course("LRAD", "RRAD", "FEM")
+    waves = with_artefact(one, "damped", 0.35, start=0.0, length=300.0)
+    planted(one, waves, "RRAD", "damped", 0.0, 300.0, 0.35)
+    with case_with(tmp_path, one, waves) as case:
+        lines = lines_of(case)
+        assert sorted(name for name in lines if damped_line(*beside(lines, name))) == [
+            "left_radial",
+            "right_radial",
+        ]
+
+
+def test_a_ringing_line_does_not_make_the_other_one_damped(tmp_path: Path) -> None:
+    one = course("LRAD", "FEM", pulse={"LRAD": ((0.0, 60.0),), "FEM": ((0.0, 42.0),)})
+    waves = with_artefact(one, "ringing", 22.0, start=0.0, length=300.0)
+    assert found_in(tmp_path, one, waves, "femoral") == []
+
+
+@pytest.mark.parametrize("share", [0.0, 0.02, 0.05, 0.1, 0.2, 0.35, 0.5])
+def test_a_pulse_lost_with_its_level_kept_is_told_once(tmp_path: Path, share: float) -> None:
+    # Under 60 % down to none with the mean within 5 mmHg (J4.1, A4); with none left it is a line that is shut (A5).
+    one = course("LRAD", "FEM")
+    with case_with(tmp_path, one, with_artefact(one, "damped", share)) as case:
+        found = artefacts(case["left_radial"])
+        assert artefacts(case["femoral"]) == []
+    assert {one.code for one in found} <= ({"A5"} if share == 0 else {"A4"} if share >= 0.1 else {"A4", "A5"})
+    assert all(one.end <= later.start for one, later in pairwise(found))
+    assert (found[0].start, found[-1].end) == (
+        pytest.approx(120, abs=ONSET_S),
+        pytest.approx(220, abs=ONSET_S),
+    )
 
 
 def test_less_than_a_minute_is_none(tmp_path: Path) -> None:
@@ -139,7 +200,7 @@ def test_a_line_that_was_damped_and_is_cleared_does_not_ring(tmp_path: Path) -> 
     # Its peaks come to stand higher and its beats grow sharper, but only as sharp as those of the other line.
     one = course("LRAD", "FEM")
     waves = with_artefact(one, "damped", 0.35, start=0.0, length=150.0)
-    assert found_in(tmp_path, one, waves) == []
+    assert {found.evidence["what"] for found in found_in(tmp_path, one, waves)} == {"over-damped"}
 
 
 def over_damped_all_along(one: Course, share: float) -> dict[str, Wave]:

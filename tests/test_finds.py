@@ -11,6 +11,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from dataclasses import replace
+from importlib import import_module
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +19,7 @@ import pytest
 import small_case
 from afterclamp.annotate import finds, phases
 from afterclamp.annotate.finds import Find, Finds, find_in
+from afterclamp.annotate.phase_model import NAMES as PHASE_NAMES
 from afterclamp.annotate.phases import Phase
 from afterclamp.annotate.rules import RULES, STATUS, by_code, catalogue
 from afterclamp.annotate.view import View
@@ -457,11 +459,25 @@ def test_each_rule_says_itself_in_words_with_its_numbers_and_source() -> None:
         assert rule.sentence().endswith(".")
         assert "{" not in rule.sentence()
         assert rule.sentence() in text
+        assert f"Version {rule.version}." in text
         if rule.status == "D":
             assert "this project's choice" in rule.source
         # Neither status nor source is said twice.
         assert rule.rests_on() in text
         assert rule.rests_on().lower().count(STATUS[rule.status]) == 1
+
+
+def test_the_catalogue_says_version_and_phases_of_each_rule() -> None:
+    blocks = {block.split()[0]: " ".join(block.split()) for block in catalogue().split("\n\n")}
+    for rule in RULES:
+        where = ", ".join(PHASE_NAMES[name] for name in rule.phase) or "in any phase"
+        assert f"Looked for: {where}. Version {rule.version}." in blocks[rule.code]
+
+
+def test_each_rule_names_the_file_that_it_stands_in_as_its_family() -> None:
+    for rule in RULES:
+        module = import_module(f"afterclamp.annotate.rules.{rule.family}")
+        assert rule in module.RULES
 
 
 def test_every_parameter_but_supports_stands_in_its_rule_s_words() -> None:

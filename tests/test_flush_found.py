@@ -17,7 +17,9 @@ RATE = 100
 
 
 def flushed(natural_hz: float, damping: float, length_s: float, top: float = np.inf) -> list[Artefact]:
-    wave = made(rate=75, pulse=45, diastolic=55, rate_hz=RATE, length_s=30, line=(natural_hz, damping), noise=0.7)
+    wave = made(
+        rate=75, pulse=45, diastolic=55, rate_hz=RATE, length_s=30, line=(natural_hz, damping), noise=0.7
+    )
     line = Line(RATE, natural_hz, damping)
     laid, _ = plant("flush", wave.wave, line, 12.3, length_s, np.random.default_rng(4))
     return fast_flushes(np.minimum(laid, top), RATE)

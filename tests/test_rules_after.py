@@ -102,7 +102,8 @@ def tamponade(*, venous: float = 18, pulse: float = 28, diastolic: float | None 
 
 def test_a_slow_filling_with_a_falling_pressure_and_a_narrow_pulse_is_told() -> None:
     (find,) = found(tamponade(), "E31")
-    assert 500 <= find.start_s <= 700  # the slow rise begins at 600 s
+    assert 950 <= find.start_s <= 1300  # the crossing of the last sign on straight lines from 600 to 1300 s
+    assert find.end_s == pytest.approx(1800, abs=2)  # and it lasts to the end of the record
     assert len(found(tamponade(diastolic=None), "E31")) == 1
 
 
@@ -139,3 +140,25 @@ def test_a_level_that_all_pressures_share_makes_no_crisis(offset: int) -> None:
         arterial=("femoral",),
     )
     assert not found(view, "E28")
+
+
+def test_a_fast_reaction_is_no_slow_filling() -> None:
+    # Protamine reaction of the invented case without its pulmonary line: CVP 10 to 17 in two minutes and back.
+    view = demo()
+    values = {name: one for name, one in view.values.items() if name != "pa"}
+    assert not found(replace(view, values=values), "E31")
+
+
+def test_without_the_lines_that_tell_them_the_kinds_are_not_told() -> None:
+    view = demo()
+    values = {name: one for name, one in view.values.items() if name != "pa"}
+    finds = find_in(replace(view, values=values), rules=[by_code("E27")])
+    assert [one.subtype for one in finds] == [""]
+    assert "kind cannot be told" in finds[0].name
+    assert "E27's kinds a and b not looked for: no pulmonary artery pressure" in finds.not_looked_for
+
+
+def test_a_drug_that_was_only_stopped_is_said_to_have_been_running() -> None:
+    truth = row("E27")
+    (find,) = found(demo(protamine=(truth.start_s + 30,)), "E27")
+    assert "when it was given is not known" in find.evidence["protamine"]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from afterclamp.annotate.finds import find_in
 from afterclamp.annotate.view import View
@@ -53,6 +54,21 @@ def test_gaps_at_other_times_stay_two() -> None:
 def test_a_gap_of_a_second_or_so_is_not_told(length: float, expected: int) -> None:
     view = with_artefacts(pump_flow=(seen("A9", 1000.0, 1000.0 + length, what="gap"),))
     assert len(find_in(view).of("A9")) == expected
+
+
+def test_the_level_meanwhile_is_told_by_what_was_seen_of_the_wave_or_of_what_is_not_masked() -> None:
+    view = replace(trend_view(100, {"arterial": [(0, 70), (100, 70)]}), masked={})
+    told = {
+        "A1": (seen("A1", 20, 40, level_mmhg=0.4), 0.4),
+        "A2": (seen("A2", 60, 62, plateau_mmhg=290.0), 290.0),
+        "A4": (seen("A4", 20, 80), 70.0),
+    }
+    for code, (one, level) in told.items():
+        (find,) = find_in(replace(view, artefacts={"arterial": (one,)})).of(code)
+        assert [find.evidence[when] for when in ("before", "during", "after")] == [70.0, level, 70.0]
+    hidden = {"arterial": np.where((np.arange(100) >= 20) & (np.arange(100) < 40), np.nan, 70.0)}
+    (find,) = find_in(replace(view, values=hidden, artefacts={"arterial": (seen("A8", 20, 40),)})).of("A8")
+    assert find.evidence["during"] is None
 
 
 def test_what_the_other_sites_did_meanwhile_is_said() -> None:

@@ -7,7 +7,7 @@ import pytest
 from afterclamp.annotate import phases
 from afterclamp.annotate.finds import find_in
 from afterclamp.sample_traces import tables
-from bypass_case import box, bypass, found, hides_all, looked, phase, shifted
+from bypass_case import LENGTH_S, box, bypass, found, hides_all, looked, phase, shifted
 from hypothesis import given
 from hypothesis import strategies as st
 from trend_case import demo_view
@@ -104,6 +104,42 @@ def test_order_of_line_and_flow_is_told_only_where_it_can_be() -> None:
     assert "rose 20 s before the flow fell" in find.evidence["order"]
     (find,) = found("E07", bypass(**KINK))
     assert find.evidence["order"].startswith("cannot tell whether line pressure or flow came first")
+
+
+def test_a_slow_rise_is_dated_by_where_it_began_and_ends_likewise() -> None:
+    # J4: the last second within 10 % of the whole change; 200 to 340 mmHg from 600 to 660 s passes 214 at 606 s.
+    slow = [(0, 200), (600, 200), (660, 340), (800, 340), (860, 200), (1800, 200)]
+    (find,) = found("E07", bypass(line_pressure=slow))
+    assert find.start_s == pytest.approx(606, abs=3)
+    assert find.end_s == pytest.approx(854, abs=3)
+    # 300 mmHg is passed 43 s after the start of the rise, and 17 s after that of the fall.
+    assert find.evidence["crossings"] == pytest.approx([643, 818], abs=3)
+
+
+def test_a_rise_that_goes_with_the_flow_is_no_part_of_it() -> None:
+    # The flow is turned up from 580 s to 620 s, and takes the line pressure with it; then the line is shut.
+    rising = [(0, 110), (580, 110), (620, 205), (622, 345), (700, 345), (701, 205), (1800, 205)]
+    flow = [(0, 2.0), (580, 2.0), (620, 4.4), (1800, 4.4)]
+    (find,) = found("E07", bypass(line_pressure=rising, pump_flow=flow))
+    assert find.start_s == pytest.approx(621, abs=3)
+
+
+def test_one_obstruction_is_one_find_from_its_first_sign_to_its_last() -> None:
+    # Two minutes at 250 mmHg and half the flow (five times the usual resistance), of which 4 s are over the limit.
+    pressure = np.full(LENGTH_S, 205.0)
+    pressure[600:720] = 250.0
+    pressure[601:607] = 330.0
+    view = bypass(line_pressure=pressure, pump_flow=box(600, 720, 2.2, 4.4))
+    (find,) = found("E07", view)
+    assert (find.start_s, find.end_s) == pytest.approx((601, 720), abs=4)
+    assert find.evidence["used_s"] >= 110
+    assert find.confidence > 0.9
+    # The same with 20 s over the limit, which come a minute after the first sign.
+    pressure[601:607] = 250.0
+    pressure[660:680] = 330.0
+    (find,) = found("E07", bypass(line_pressure=pressure, pump_flow=box(600, 720, 2.2, 4.4)))
+    assert (find.start_s, find.end_s) == pytest.approx((601, 720), abs=4)
+    assert find.evidence["unit"] == "mm[Hg]"
 
 
 # -- E08 -------------------------------------------------------------------------------------------

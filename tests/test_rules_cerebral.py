@@ -87,6 +87,13 @@ def test_without_a_baseline_or_a_saturation_that_is_said() -> None:
     )
 
 
+@pytest.mark.parametrize(("gone", "side"), [(LEFT, "left"), (RIGHT, "right")])
+def test_a_side_that_was_not_recorded_is_said(gone: str, side: str) -> None:
+    assert looked("E19", bypass(without=(gone,))).not_looked_for == (
+        f"E19 not looked for on the {side}: no cerebral saturation of that side",
+    )
+
+
 def test_a_step_is_told_as_a_pad_that_may_have_been_moved() -> None:
     (slow,) = found("E19", bypass(**FALL))
     (sudden,) = found("E19", bypass(**{LEFT: box(600, 780, 44, 61)}))

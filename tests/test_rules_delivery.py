@@ -98,6 +98,14 @@ def test_what_is_missing_is_said(changed: dict, words: str) -> None:
     assert looked("E12", bypass(**changed)).not_looked_for == (f"E12 not looked for: {words}",)
 
 
+@pytest.mark.parametrize("code", ["E11", "E12"])
+def test_without_an_outlet_nobody_knows_what_is_warm(code: str) -> None:
+    # 1.4 L/min at 20 °C would be a cold low flow; without the outlet it cannot be told from a warm one.
+    finds = looked(code, bypass(pump_flow=1.4, without=("outlet_temperature",)))
+    assert finds.finds == ()
+    assert finds.not_looked_for == (f"{code} not looked for: no outlet temperature",)
+
+
 def test_masked_seconds_alone_make_no_find_and_shorter_masked_ones_are_counted() -> None:
     for code in ("E11", "E12"):
         assert found(code, hides_all(bypass(**LOW), "pump_flow")) == ()

@@ -132,6 +132,13 @@ def test_an_outlet_that_rises_fast_while_warm_is_found_without_a_core() -> None:
     assert find.channels == (OUTLET,)
 
 
+def test_without_a_core_that_branch_is_said_not_to_be_asked() -> None:
+    assert looked("E15", bypass(without=(CORE,))).not_looked_for == (
+        "E15 not looked for by the core temperature: no core temperature",
+    )
+    assert looked("E15", bypass()).not_looked_for == ()
+
+
 def test_without_an_outlet_it_is_not_looked_for() -> None:
     assert looked("E15", bypass(without=(OUTLET,))).not_looked_for == (
         "E15 not looked for: no outlet temperature",

@@ -56,6 +56,17 @@ def test_a_pulse_that_is_lost_is_found_until_it_is_back() -> None:
     assert find.site == "femoral"
 
 
+def test_a_pulse_that_fades_is_dated_by_where_it_began_to_and_ends_likewise() -> None:
+    # J4: the last second within 10 % of the whole change; 8 to 0 mmHg from 600 to 660 s passes 7.2 at 606 s.
+    fading = [(0, 8), (600, 8), (660, 0), (900, 0), (960, 8), (1800, 8)]
+    (find,) = found("E06", bypass(pulse=fading))
+    assert find.start_s == pytest.approx(606, abs=3)
+    assert find.end_s == pytest.approx(954, abs=3)
+    # Under 2 mmHg from 645 s on, and 4 again at 930 s.
+    assert find.evidence["crossings"] == pytest.approx([645, 930], abs=3)
+    assert find.evidence["used_s"] == pytest.approx(348, abs=6)
+
+
 @pytest.mark.parametrize(
     ("pulse", "hits"),
     [

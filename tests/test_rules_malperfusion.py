@@ -58,6 +58,15 @@ def test_one_sign_alone_is_none(changed: dict) -> None:
     assert not found(which_arm(**changed))
 
 
+def test_a_resistance_of_the_inflow_counts_as_a_high_line_pressure_does() -> None:
+    # E07's other half: 290 mmHg are under its limit; (290 - 66)/4² = 14, (200 - 66)/4² = 8.4: 1.7 times the usual.
+    late = ON_S + 300
+    (find,) = found(which_arm(line=290, saturation=63, at=late))
+    assert "resistance of the inflow" in " ".join(find.evidence["signs"])
+    # (250 - 66)/4² = 11.5: 1.4 times.
+    assert not found(which_arm(line=250, saturation=63, at=late))
+
+
 def test_long_after_the_inflow_it_is_not_asked() -> None:
     assert not found(which_arm(at=ON_S + 900))
 

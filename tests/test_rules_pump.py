@@ -76,6 +76,16 @@ def test_a_warm_arrest_is_found_with_a_warning() -> None:
     assert any("cannot be ruled out" in other["why_not"] for other in first.evidence["alternatives"])
 
 
+def test_an_arrest_is_less_plain_where_flow_and_pressures_cannot_be_ordered() -> None:
+    view = demo_view()
+    laid = view.with_phases(phases.propose(view))
+    unset = replace(laid, clock_sd={**laid.clock_sd, "pump": float("inf")})
+    set_, not_set = find_in(laid).of("E17")[0], find_in(unset).of("E17")[0]
+    assert not_set.confidence < set_.confidence
+    assert "cannot be ordered, a clock of theirs is not set" in not_set.evidence["alternatives"][-1]["why_not"]
+    assert "cannot be ordered" not in str(set_.evidence["alternatives"])
+
+
 def test_without_pump_flow_arrest_is_not_looked_for_and_says_so() -> None:
     view = demo_view()
     finds = found_in(replace(view, values={k: v for k, v in view.values.items() if k != "pump_flow"}))
@@ -310,7 +320,34 @@ def test_without_a_femoral_line_selective_perfusion_is_not_looked_for() -> None:
     assert "E18 not looked for: no femoral pressure" in finds.not_looked_for
 
 
+def test_without_a_line_that_the_head_s_flow_reaches_selective_perfusion_is_said_not_to_be_looked_for() -> None:
+    view = demo_view(believe="left_radial")
+    assert view.facts.inflow_side == "right"
+    bare = replace(
+        view,
+        values={k: v for k, v in view.values.items() if k != "right_radial"},
+        pulse={k: v for k, v in view.pulse.items() if k != "right_radial"},
+        masked={},
+        arterial=("left_radial", "femoral"),
+    )
+    said = "E18 not looked for: no arterial pressure of the neck or of the right arm, which the head's flow reaches"
+    finds = found_in(bare)
+    assert finds.of("E18") == ()
+    assert said in finds.not_looked_for
+    assert not any(line.startswith("E18") for line in found_in(view).not_looked_for)
+
+
 # -- going on --------------------------------------------------------------------------------------
+
+
+def test_going_on_and_selective_perfusion_tell_the_level_before_during_and_after(demo: Finds) -> None:
+    for code in ("E05", "E18"):
+        (find,) = demo.of(code)
+        assert all(np.isfinite(find.evidence[when]) for when in ("before", "during", "after"))
+    # Truth: no flow at all before the head's perfusion, 4.4 L/min in the reflow after it, ramped up over minutes.
+    assert demo.of("E18")[0].evidence["before"] == pytest.approx(0, abs=0.05)
+    assert demo.of("E18")[0].evidence["after"] > 1
+    assert demo.of("E05")[0].evidence["before"] > demo.of("E05")[0].evidence["during"]
 
 
 def test_going_on_with_a_heart_that_goes_on_ejecting_is_no_loss_of_pulsatility() -> None:

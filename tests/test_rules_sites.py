@@ -88,10 +88,42 @@ def test_one_arm_over_the_other_is_told_as_inflow_side_only_where_it_is() -> Non
     assert (find.subtype, find.evidence["told_as"]) == ("b", "not explained by the inflow")
     assert find.start_s == pytest.approx(601, abs=3)
     assert find.end_s == pytest.approx(901, abs=3)
+    # J4 wants the site and a correlation of over 0.7: with a steady flow there is none to show.
     (find,) = found("E22", replace(view, facts=FED))
+    assert find.evidence["told_as"] == "inflow side, not shown: the flow did not change"
+    assert find.evidence["with_flow"] is None
+    (find,) = found("E22", bypass(facts=FED, pump_flow=box(600, 900, 4.4, 2.0), **JET))
     assert find.evidence["told_as"] == "inflow side"
     (find,) = found("E22", replace(view, facts=replace(FED, inflow_side="left")))
     assert find.evidence["told_as"] == "not explained by the inflow"
+
+
+def test_an_arm_that_another_line_stands_over_is_not_the_inflow_side() -> None:
+    # The vignette "which arm" (job.md 6.8): inflow by the leg, femoral 131, right arm 55, left 24 mmHg, with the flow.
+    fed_by_the_leg = {
+        "femoral": box(600, 700, 131, 62),
+        "right_radial": box(600, 700, 55, 62),
+        "left_radial": box(600, 700, 24, 61),
+        "pump_flow": box(600, 700, 4.4, 2.0),
+    }
+    told = [one.evidence for one in found("E22", bypass(facts=FED, **fed_by_the_leg)) if one.subtype == "b"]
+    assert [one["told_as"] for one in told] == ["not explained by the inflow"]
+    assert told[0]["with_flow"] > 0.7
+
+
+def test_a_femoral_line_with_a_side_is_a_femoral_line_and_the_believed_one_comes_first() -> None:
+    view = bypass(without=("femoral",), right_radial=62.0, **{"left_radial": UNDER["left_radial"]})
+    sided = replace(
+        view,
+        values={**view.values, "right_femoral": np.full(LENGTH_S, 74.0), "left_femoral": np.full(LENGTH_S, 62.0)},
+        arterial=(*view.arterial, "left_femoral", "right_femoral"),
+    )
+    (find,) = [one for one in found("E22", replace(sided, believed="right_femoral")) if one.subtype == "a"]
+    assert (find.channels, find.site) == (("right_femoral", "left_radial"), "right_femoral")
+    assert not any("femoral" in line for line in looked("E22", sided).not_looked_for)
+    # By the left one, at 62 mmHg, the arm lies 2 mmHg lower.
+    by_left = found("E22", replace(sided, believed="left_femoral"))
+    assert [one for one in by_left if one.subtype == "a"] == []
 
 
 def test_a_difference_that_runs_against_the_flow_is_not_the_inflow_s() -> None:

@@ -40,6 +40,11 @@ def test_37_0_does_not_meet_the_guideline_and_36_9_does() -> None:
     assert codes(outlet(36.9)) == []
 
 
+def test_levels_before_during_and_after_are_told() -> None:
+    (find,) = find_in(outlet(37.4), rules=[by_code("E16")])
+    assert [find.evidence[when] for when in ("before", "during", "after")] == pytest.approx([36.0, 37.4, 36.0])
+
+
 @pytest.mark.parametrize(("seconds", "expected"), [(29, []), (30, ["E16"])])
 def test_thirty_seconds_are_needed(seconds: int, expected: list[str]) -> None:
     assert codes(outlet(37.4, seconds)) == expected

@@ -142,7 +142,10 @@ def test_a_line_that_is_in_for_a_moment_does_not_empty_the_figures(tmp_path: Pat
         spans = trust_strip(case).spans
     assert channel is not None
     assert channel.name == row.site == "left_radial"
-    assert "usable for at least half of the time in which any line is; femoral is usable for 0.5 of the" in reason
+    assert (
+        "usable for at least half of the time in which any line is; femoral is usable for 0.5 of the"
+        in reason
+    )
     assert row.missing_s <= 4
     assert [one.line for one in spans] == ["left_radial"], "the strip proposes what the figures go by"
     assert row.outside_s == pytest.approx(200, abs=4)

@@ -6,27 +6,25 @@ Limits of R3 are those of PubMed 26599795 (10 mmHg of mean for 5 min); the lengt
 from __future__ import annotations
 
 import json
-import re
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from afterclamp.annotate import view_reading
 from afterclamp.annotate.derived import Derived
-from afterclamp.annotate.figure_row import Figure, OtherLine
 from afterclamp.annotate.figures import figures
 from afterclamp.annotate.finds import find
-from afterclamp.annotate.overview import computed_values
 from afterclamp.annotate.phase_model import Boundary, Phase
 from afterclamp.annotate.quality import ARTEFACT, GOOD, NOTHING
 from afterclamp.annotate.series import Series
 from afterclamp.annotate.site import StandIn
-from afterclamp.annotate.site_changes import changes_words, what_another_site_changes
 from afterclamp.annotate.site_choices import Piece, chosen_pieces, laid_over, sites_in
 from afterclamp.annotate.trust import trust_strip
 from afterclamp.annotate.trust_rules import TrustSpan, proposed_spans
 from afterclamp.annotate.view import Facts, View
-from afterclamp.io.case import Case
+from afterclamp.io.case import Case, Channel
+from afterclamp.io.masks import mask
 from afterclamp.io.terms import Identity
 from afterclamp.replay.commands import main
 from click.testing import CliRunner
@@ -145,6 +143,27 @@ def test_a_gradient_after_bypass_gives_the_femoral_line_its_reason_for_30_min(
     )
     if holds:
         assert f"up to {above:.0f} mmHg less than femoral" in reasons[0].why
+
+
+def test_the_half_hour_after_bypass_is_one_span_though_no_line_is_usable_in_part_of_it() -> None:
+    view = after_bypass(12.0, 20.0)
+    values = {name: one.copy() for name, one in view.values.items()}
+    for one in values.values():
+        one[1200:1290] = np.nan
+    spans = proposed_spans(replace(view, values=values))
+    [told] = [one for one in spans if "R3" in one.why]
+    assert (told.start_s, told.end_s, told.line) == (600.0, 2400.0, "femoral")
+    assert "in it no line has a usable second for 1.5 min (R1)" in told.why
+
+
+def test_beside_a_stretch_without_any_line_no_sliver_is_left() -> None:
+    # The femoral line is there for 3 s between its loss and that of the radial one: less than the 30 s of a bridge.
+    view = made_view(femoral=gone(600, (100, 200), (203, 600)), left_radial=gone(600, (0, 203)))
+    assert told(proposed_spans(view)) == [
+        (0.0, 100.0, "femoral", "believed"),
+        (100.0, 203.0, "", "no line"),
+        (203.0, 600.0, "left_radial", "stands in"),
+    ]
 
 
 def test_of_a_bypass_that_ends_with_the_record_nothing_is_said() -> None:
@@ -355,6 +374,27 @@ def test_the_rows_of_the_strip_hold_the_quality_of_every_line(tmp_path: Path) ->
     assert not (femoral.classes == ARTEFACT).any()
 
 
+def test_a_mask_on_one_line_leaves_what_was_read_of_the_others(
+    two: Case, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read: list[str] = []
+    whole = view_reading._channel_arrays
+
+    def seen(channel: Channel, name: str, grid: np.ndarray) -> dict[str, np.ndarray]:
+        read.append(name)
+        return whole(channel, name, grid)
+
+    monkeypatch.setattr(view_reading, "_channel_arrays", seen)
+    with two as case:
+        before = View.of(case)
+        mask(case, "mara", "hide", "femoral", 100.0, 200.0)
+        after = View.of(case)
+    assert sorted(read) == ["femoral", "femoral", "left_radial"]
+    assert np.isnan(after.values["femoral"][100:200]).all()
+    assert np.isfinite(before.values["femoral"][105:195]).all()
+    np.testing.assert_array_equal(before.values["left_radial"], after.values["left_radial"])
+
+
 def test_a_case_without_an_arterial_line_says_why_nothing_is_believed(tmp_path: Path) -> None:
     with case_of(tmp_path / "case", recording("monitor", [line("x", np.full(60, 75.0))])) as case:
         strip = trust_strip(case)
@@ -369,99 +409,6 @@ def test_the_site_of_a_figure_names_its_lines() -> None:
     said = "pa and femoral (first); left_radial 286:00 to 288:30, chosen by mara"
     assert sites_in(said) == ["pa", "femoral (first)", "left_radial"]
     assert sites_in("femoral") == ["femoral"]
-
-
-@pytest.mark.parametrize(
-    ("start", "end", "own_s", "told"),
-    [
-        # Low for 100 s at the wrist alone; nothing is under 65 mmHg at the groin.
-        (450.0, 1000.0, 100, {"femoral": ("with femoral believed throughout instead of femoral, left radial 7:30 to 16:40: ", 0)}),
-        (540.0, 700.0, 60, {
-            "femoral": ("with femoral believed throughout instead of femoral, left radial 9:00 to 11:40: ", 0),
-            "left radial": ("with left radial believed throughout instead of femoral, left radial 9:00 to 11:40: ", 100),
-        }),
-        (0.0, 1000.0, 100, {"femoral": ("with femoral believed instead of left radial: ", 0)}),
-        (0.0, 0.0, 0, {"left radial": ("with left radial believed instead of femoral: ", 100)}),
-    ],
-)  # fmt: skip
-def test_other_lines_are_held_against_those_that_a_figure_goes_by(
-    two: Case, start: float, end: float, own_s: int, told: dict[str, tuple[str, int]]
-) -> None:
-    with two as case:
-        if end:
-            choose(case, "left_radial", start, end)
-        row = off_bypass(figures(case))
-    assert row.outside_s == pytest.approx(own_s, abs=3)
-    assert {one.line: one.outside_s for one in row.other_lines} == {
-        line: pytest.approx(seconds, abs=3) for line, (_, seconds) in told.items()
-    }
-    for one in row.other_lines:
-        assert one.sentence.startswith(told[one.line][0])
-        assert one.sentence in row.note.split("; "), "one sentence of the note, whole"
-        assert row.to_dict()["other_lines"][0].keys() == {"line", "outside_s", "area", "sentence"}
-
-
-@pytest.mark.parametrize(("pulse", "tells"), [(60.0, True), (44.0, False)])
-def test_computed_values_say_what_another_line_would_have_said(
-    tmp_path: Path, pulse: float, tells: bool
-) -> None:
-    # A pulse of 40 mmHg at the groin, of 60 (half more) or 44 (a tenth more) at the wrist; a quarter is told.
-    lines = [line("fem", np.full(600, 75.0)), line("lrad", np.full(600, 72.0), pulse=pulse)]
-    with case_of(tmp_path / "case", recording("monitor", lines), identities=SITES) as case:
-        rows = {one.measure: one for one in computed_values(case) if one.section == "pulse"}
-    height = rows["pulse_pressure"]
-    assert height.value == pytest.approx(40, abs=2)
-    assert ("with left radial believed instead of femoral: " in height.note) == tells
-    assert ("with left radial believed instead of femoral: " in rows["steepest_rise"].note) == tells
-    if tells:
-        other, own = re.findall(r"femoral: ([\d.]+) instead of ([\d.]+) mm\[Hg\]", height.note)[0]
-        assert (float(other), float(own)) == (pytest.approx(60, abs=2), pytest.approx(40, abs=2))
-
-
-def test_computed_values_of_a_stretch_that_a_person_chose_are_held_against_both_lines(tmp_path: Path) -> None:
-    lines = [line("fem", np.full(600, 75.0)), line("lrad", np.full(600, 72.0), pulse=60.0)]
-    with case_of(tmp_path / "case", recording("monitor", lines), identities=SITES) as case:
-        choose(case, "left_radial", 200.0, 600.0)
-        rows = {one.measure: one for one in computed_values(case) if one.section == "pulse"}
-    height, rise = rows["pulse_pressure"], rows["steepest_rise"]
-    assert height.value == pytest.approx(60, abs=2)  # of 400 of the 600 s
-    assert height.site == rise.site == "femoral; left_radial 3:20 to 10:00, chosen by mara"
-    assert "with left radial believed throughout" not in rise.note, "its own upstroke is the wrist's already"
-    assert "with femoral believed throughout instead of femoral, left radial 3:20 to 10:00: " in rise.note
-    assert "with femoral believed throughout instead of femoral, left radial 3:20 to 10:00: " in height.note
-
-
-def test_what_another_line_changes_comes_from_the_figures_themselves() -> None:
-    sentence = "with left radial believed instead of femoral: 34.0 min and 239 mm[Hg].min instead of 4.7 min"
-    found = [
-        Figure("a", "post", note="what is written", other_lines=(OtherLine("left radial", 2040.0, 239.0, sentence),)),
-        Figure("b", "post", note=f"with care; {sentence}"),
-    ]  # fmt: skip
-    [change] = what_another_site_changes(None, found)
-    assert (change.figure, change.line, change.sentence) == (found[0], "left radial", sentence)
-    assert changes_words([change]) == "another line changes 1 figure"
-    assert changes_words([change, change]) == "another line changes 1 figure"
-    assert changes_words([]) == ""
-
-
-def test_the_demonstration_changes_after_bypass_from_4_7_to_34_min(demo_folder: Path) -> None:
-    # J6.6: LRAD instead of FEM after bypass, 4.7 and 34.0 min (5 s or 3 %); R1 and R3 from the minutes of J6.4.
-    with Case.open(demo_folder) as case:
-        changes = what_another_site_changes(case)
-        spans = trust_strip(case).spans
-    [post] = [
-        one for one in changes if (one.figure.limit_id, one.line) == ("map-65-off-bypass", "left radial")
-        and one.figure.phase == "post"
-    ]  # fmt: skip
-    minutes = [float(text.split(" min")[0].split()[-1]) for text in post.sentence.split(" and ")[:1]]
-    assert minutes == [pytest.approx(34.0, rel=0.03)]
-    assert post.figure.outside_s / 60 == pytest.approx(4.7, abs=0.15)
-    instead = [one for one in spans if one.standing == "stands in"]
-    assert (instead[0].line, instead[0].end_s) == ("left_radial", pytest.approx(17 * 60, abs=5))
-    assert any("(R3)" in one.why and one.line == "femoral" and one.start_s >= 306 * 60 for one in spans)
-
-
-# -- command line ----------------------------------------------------------------------------------
 
 
 def test_the_command_line_lists_and_sets_what_is_believed(two: Case) -> None:

@@ -8,8 +8,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from afterclamp.annotate.figure_row import Figure
+from afterclamp.annotate.figure_row import Figure, OtherLine
 from afterclamp.annotate.quality import ARTEFACT, GOOD, MEAN_ONLY, NOTHING, WRONG_LEVEL
+from afterclamp.annotate.site_changes import SiteChange
 from afterclamp.annotate.trust import TrustLine, TrustStrip, trust_strip
 from afterclamp.annotate.trust_rules import BELIEVED, STANDS_IN, TrustSpan
 from afterclamp.io.case import Case, Span
@@ -342,6 +343,48 @@ def test_the_box_chooses_for_the_whole_case_and_back(still: Desk) -> None:
     assert payloads(still)[-1] == {"proposal": True}
 
 
+def test_the_status_bar_says_what_was_done_and_not_what_could_be_done(still: Desk, qtbot: QtBot) -> None:
+    pane, said = still.views.trust, still.statusBar().currentMessage
+    drag(qtbot, pane, 1, 300.0, 500.0)
+    assert "Enter trusts it there" in said()
+    qtbot.keyClick(pane, Qt.Key.Key_Return)
+    assert said().startswith("Left radial is trusted from ")
+    edge = next(one for one in edges(pane.strip.spans) if one.right.by)  # type: ignore[union-attr]
+    drag(qtbot, pane, 1, edge.t, edge.t - 60)
+    assert "moved to" not in said()
+    qtbot.keyClick(pane, Qt.Key.Key_Delete)
+    assert said().startswith("Back to the proposal from ")
+
+
+def test_while_the_case_is_looked_through_the_list_of_finds_says_so(still: Desk) -> None:
+    assert "not been looked through yet" in still.finds.empty.text()
+    still.show_progress("looking for finds", 0.5)
+    assert "is being looked through" in still.finds.empty.text()
+    still.show_progress("", 1.0)
+    assert "not been looked through yet" in still.finds.empty.text()
+
+
+def test_beside_the_sign_the_first_reason_is_written_whole(qtbot: QtBot) -> None:
+    # Widths of the strip and its axis in a window of 1280 by 800.
+    why = "femoral: nearest to the centre of the lines in place; right radial is on the side of the inflow"
+    strip = TrustStrip(
+        0.0, (TrustLine("femoral", "femoral", "femoral", np.zeros(100, np.uint8)),),
+        (TrustSpan(0.0, 100.0, "femoral", why, BELIEVED),), base="femoral",
+    )  # fmt: skip
+    pane = TrustStripPane(ClockFace())
+    qtbot.addWidget(pane)
+    pane.resize(716, 40)
+    pane.set_axis(lambda: (200.0, 686.0))
+    pane.set_window(Span(0.0, 100.0))
+    pane.set_strip(strip)
+    figure = Figure("map", "post")
+    pane.set_changes([SiteChange(figure, "left radial", "with …")] * 12)
+    pane.show()
+    box, words = pane.foot_words()
+    assert "lines in place" in words
+    assert box.right() < pane.sign.x()
+
+
 # -- figures ---------------------------------------------------------------------------------------
 
 
@@ -364,7 +407,9 @@ def test_the_sign_says_how_many_figures_another_line_changes_and_shows_them(
             limit_unit="mm[Hg]",
             side="below",
             note=note,
+            other_lines=(OtherLine("left radial", 2040.0, 239.0, note),),
         ),
+        Figure("flow", "established", value=2.0, unit="L", limit=1.8, limit_unit="L/min", side="below"),
     ]
     still.session.take("figures", rows)
     assert pane.sign.isVisible()
@@ -372,6 +417,10 @@ def test_the_sign_says_how_many_figures_another_line_changes_and_shows_them(
     assert "34.0 min and 239 mmHg·min" in pane.sign.toolTip()
     qtbot.mouseClick(pane.sign, Qt.MouseButton.LeftButton)
     assert still.tabs.currentWidget() is still.figures
+    assert [row.item for row in still.figures.shown()] == [rows[1]], "these rows alone"
+    assert still.figures.filter.text(), "the box says what narrows the list"
+    qtbot.keyClick(still.figures.filter, Qt.Key.Key_Escape)
+    assert len(still.figures.shown()) == 3
     assert still.figures.current is not None
     assert still.figures.current.item is rows[1]
     still.session.take("figures", rows[:1])
@@ -405,6 +454,31 @@ def test_after_a_choice_finds_and_figures_come_from_the_same_process_again(
     )
     qtbot.wait(200)
     assert came.count("figures") <= 2, "of three in a row the one in the middle is never worked out"
+    session.close()
+
+
+def test_after_a_mask_the_same_process_is_asked_and_another_case_gets_its_own(
+    qtbot: QtBot, settings: QSettings, tmp_path: Path
+) -> None:
+    session, processes = Session(settings), []
+
+    def looked() -> None:
+        processes.append(session._looks.running["case"].process_id)
+        # The figures are the last part; the process is free a moment later.
+        qtbot.waitUntil(lambda: not session._looks.running["case"].running, timeout=10_000)
+
+    for step in (
+        lambda: session.open(make(tmp_path / "case")),
+        lambda: session.mask("hide", [("monitor/fem", 400.0, 500.0)]),
+        lambda: session.open(make(tmp_path / "other")),
+    ):
+        with qtbot.waitSignal(session.looked, timeout=60_000, check_params_cb=lambda name: name == "figures"):
+            assert step()
+        if len(processes) == 1:
+            row = next(one for one in session.figures if one.limit_id == "map-65-off-bypass")
+            assert row.masked_s == pytest.approx(100, abs=3)
+        looked()
+    assert processes[0] == processes[1] != processes[2]
     session.close()
 
 

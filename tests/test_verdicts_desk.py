@@ -231,7 +231,7 @@ def test_decisions_that_have_no_meaning_are_refused(desk: Desk) -> None:
     case = desk.session.case
     assert case is not None
     with pytest.raises(EditRefused, match="own class"):
-        judged.reclassify(case, "reviewer", LOW, "E13")
+        judged.reclassify(case, "reviewer", LOW, code="E13")
     with pytest.raises(EditRefused, match="two finds"):
         judged.join(case, "reviewer", [LOW, LOW])
     with pytest.raises(EditRefused, match="needs a class"):

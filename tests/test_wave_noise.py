@@ -38,6 +38,22 @@ def test_bursts_are_one_stretch_with_their_pauses(tmp_path: Path, rate_hz: int) 
     assert ("nothing above 25 Hz is in the record" in found.evidence["reason"]) == (rate_hz == 50)
 
 
+@pytest.mark.parametrize("bursts", [True, False])
+def test_noise_over_most_of_a_record_is_one_stretch(tmp_path: Path, bursts: bool) -> None:
+    # 20 to 40 Hz over 250 of 300 s, in bursts or without a pause: the usual level is that of the quiet rest.
+    one = course("LRAD")
+    waves = waves_of(one)
+    if bursts:
+        planted(one, waves, "LRAD", "noise", 10.0, 250.0, 8.0)
+    else:
+        laid = waves["LRAD"][1000:26000]
+        t = np.arange(laid.size) / one.rate_hz
+        strength = 8.0 * np.random.default_rng(2).standard_normal(laid.size)
+        waves["LRAD"][1000:26000] = laid + strength * np.sin(2 * np.pi * 30 * t)
+    [found] = found_in(tmp_path, one, waves)
+    assert (found.start, found.end) == (pytest.approx(10, abs=5), pytest.approx(260, abs=5))
+
+
 def test_under_40_samples_a_second_only_slopes_are_judged(tmp_path: Path) -> None:
     one = course("LRAD", rate_hz=25)
     waves = waves_of(one)

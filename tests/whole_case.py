@@ -22,7 +22,7 @@ UNITS = {
 }  # fmt: skip
 
 
-def whole_case_on_disk(folder: Path, made: WholeCase, clock_off_s: float = 0.0) -> Case:
+def whole_case_on_disk(folder: Path, made: WholeCase, clock_off_s: float | None = 0.0) -> Case:
     """The case, opened.
 
     Parameters
@@ -30,8 +30,8 @@ def whole_case_on_disk(folder: Path, made: WholeCase, clock_off_s: float = 0.0) 
     folder : Path
         Where to; must not be there.
     made : WholeCase
-    clock_off_s : float
-        By how much the pump's clock was set wrongly.
+    clock_off_s : float or None
+        By how much the pump's clock was set wrongly; None: nobody has set it.
     """
     waves = [
         _even(label, wave, made.rate_hz, PRESSURE_STEP_MMHG, "mmHg") for label, wave in made.waves.items()
@@ -59,7 +59,10 @@ def whole_case_on_disk(folder: Path, made: WholeCase, clock_off_s: float = 0.0) 
     (folder / "case" / "traces" / "case-sheet.toml").write_text(_sheet(made), "utf-8")
     case = Case.open(folder / "case")
     case.log.append("maker", "reference", {"source": "monitor"})
-    for source, offset in (("pump", made.pump_ahead_s + clock_off_s), ("oximeter", 0.0)):
+    known = [("oximeter", 0.0)]
+    if clock_off_s is not None:
+        known.append(("pump", made.pump_ahead_s + clock_off_s))
+    for source, offset in known:
         piece = {"offset_s": offset, "sd_s": CLOCK_SD_S}
         case.log.append("maker", "clock", {"source": source, "pieces": [piece], "method": "by hand"})
     case.refresh()

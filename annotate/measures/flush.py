@@ -22,6 +22,9 @@ HARDLY = (
     "at most one swing stands out after the release: a line damped near the optimum, an over-damped one, or one "
     "sampled too slowly"
 )
+LARGE = 0.25
+"""Part of the release that a single slow swing must have to be more than the pulse beneath: no over-damped line's."""
+ONE_LARGE = f"one large swing stands out, slower than {SINGLE_HZ:g} Hz, and the pulse hides what follows"
 FIRST_S = 0.3
 """The first swing is over by then."""
 WIDER = 1.5
@@ -160,6 +163,8 @@ def fast_flush_response(
     count = int(np.argmin(good)) if not good.all() else good.size
     ratio = _ratio(swings[:count], step) if count > 1 or halves[0] <= rate_hz / (2 * SINGLE_HZ) else 0.0
     if not 0 < ratio < 1:
+        if swings[0] > LARGE * step:
+            return _untold(0.5, ONE_LARGE)
         return _untold(min(count, 1) / 2, HARDLY, fall_s)
     damping = damping_from_half_cycles(ratio)
     damped_hz = rate_hz / (2 * float(np.average(halves[:count], weights=swings[:count])))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from ..phase_model import NAMES
 from . import (
     after,
     arrest,
@@ -92,7 +93,8 @@ def catalogue(codes: Mapping[str, str] | None = None, numbers: Mapping[str, floa
         lines = [
             rule.sentence(own),
             *([f"Measured: {rule.fine_print(own)}"] if rule.details else []),
-            f"Needs: {needs or 'nothing beyond the channel itself'}. It rests on:",
+            f"Needs: {needs or 'nothing beyond the channel itself'}. Looked for: {phases_in_words(rule)}. "
+            f"Version {rule.version}. It rests on:",
             rule.rests_on(),
             *free,
             *(["The same in every case, since masks and figures go by them:"] if fixed else []),
@@ -101,6 +103,11 @@ def catalogue(codes: Mapping[str, str] | None = None, numbers: Mapping[str, floa
         name = f"{rule.code}  {rule.name}{f' ({said})' if said else ''}"
         blocks.append("\n      ".join([name, *lines]))
     return "\n\n".join(blocks)
+
+
+def phases_in_words(rule: Rule) -> str:
+    """The phases in which a rule is looked for, in plain words."""
+    return ", ".join(NAMES.get(name, name) for name in rule.phase) or "in any phase"
 
 
 def _line(name: str, parameter: Parameter, value: float) -> str:

@@ -10,6 +10,7 @@ from .course_find import course_find
 from .rule import BEFORE_S, RUNS, Find, Parameter, Params, Rule, alternative, before, rounded
 
 BREATHS_S = 9  # s over which a pressure is a mean: about two breaths
+HELD_S = 60  # s that signs of a slow filling must hold
 ONSET_HELD_S = 20  # s that a fall must hold before it is followed
 BEGUN = 10  # %, of the whole change, within which it has not begun
 PLAIN_FALL, PLAIN_RATIO, PLAIN_FILL = 8.0, 0.1, 4.0  # beyond a limit that is plain
@@ -43,18 +44,16 @@ def find_protamine_reaction(view: View, params: Params) -> list[Find]:
         start = _begun(level, run.start, was, lowest)
         if found and view.time(start) < found[-1].end_s:
             continue
-        given = max(t for t in view.facts.protamine_s if t <= view.time(run.start))
         pulmonary, venous = (_change(view, name, start, stop) for name in ("pa", "cvp"))
-        crisis = pulmonary >= params["pulmonary"] and venous >= params["venous"]
+        subtype, kind = _kind(pulmonary, venous, params)
         whole = Run(start, stop, int(known[start:stop].sum()), int((~known[start:stop]).sum()))
         found.append(
             course_find(
                 E27, view, whole, level, params=params,
                 channels=tuple(name for name in (view.believed, "cvp", "pa") if view.get(name) is not None),
                 limit=limit, unit="mm[Hg]", above=False,
-                plain=PLAIN_FALL, minimum=params["minimum"], site=view.believed, subtype="b" if crisis else "a",
-                name="protamine reaction, pulmonary" if crisis else "protamine reaction, fall of pressure",
-                after_protamine_s=round(view.time(start) - given),
+                plain=PLAIN_FALL, minimum=params["minimum"], site=view.believed, subtype=subtype,
+                name=f"protamine reaction, {kind}", protamine=_since_protamine(view, view.time(start)),
                 pulmonary_change=rounded(pulmonary), venous_change=rounded(venous),
                 alternatives=[
                     alternative("bleeding, or coming off too early", "then venous and pulmonary pressure fall"
@@ -66,6 +65,35 @@ def find_protamine_reaction(view: View, params: Params) -> list[Find]:
             )
         )  # fmt: skip
     return found
+
+
+def _kind(pulmonary: float, venous: float, params: Params) -> tuple[str, str]:
+    """Sub-type of a reaction and its words; none where a line that would tell is missing, or where they disagree."""
+    if not np.isfinite(pulmonary) or not np.isfinite(venous):
+        return "", "kind cannot be told"
+    if pulmonary >= params["pulmonary"] and venous >= params["venous"]:
+        return "b", "pulmonary"
+    if pulmonary < params["pulmonary"] and venous < params["venous"]:
+        return "a", "fall of pressure"
+    return "", "neither kind"
+
+
+def _kind_untold(view: View, params: Params) -> list[str]:  # noqa: ARG001
+    """What of the rule cannot be asked, in words."""
+    missing = [words for name, words in _LINES_OF_KIND if view.get(name) is None]
+    return [f"E27's kinds a and b not looked for: no {' and no '.join(missing)}"] if missing else []
+
+
+_LINES_OF_KIND = (("pa", "pulmonary artery pressure"), ("cvp", "central venous pressure"))
+
+
+def _since_protamine(view: View, start_s: float) -> str:
+    """How the drug's time stands to the beginning, as a sentence."""
+    times = view.facts.protamine_s
+    before_it = [t for t in times if t <= start_s]
+    if before_it:
+        return f"given {start_s - max(before_it):.0f} s before it began"
+    return f"said to be running {min(times) - start_s:.0f} s after it began; when it was given is not known"
 
 
 def _after_protamine(view: View, within: float) -> BoolArray:
@@ -131,6 +159,13 @@ def find_pulmonary_crisis(view: View, params: Params) -> list[Find]:
     return sorted(found, key=lambda one: one.start_s)
 
 
+def _rise_untold(view: View, params: Params) -> list[str]:  # noqa: ARG001
+    """What of the rule cannot be asked, in words."""
+    if view.cvp is not None:
+        return []
+    return ["E28 by a rise of the pulmonary pressure not looked for: no central venous pressure"]
+
+
 def _usual(ratio: FloatArray) -> FloatArray:
     """Median of the ten minutes before each second, known to ten seconds."""
     out = np.full(ratio.size, np.nan)
@@ -192,18 +227,34 @@ def find_filling_hindered(view: View, params: Params) -> list[Find]:
         equal = ~(apart > params["equal"])  # nothing recorded speaks for nothing
     known = np.isfinite(venous) & np.isfinite(systemic) & np.isfinite(width) & view.off_bypass
     since = _known_for(known, length)
-    found = []
-    for run in evidence_runs(rose & fell & narrow & equal & since, known, minimum=60):
+    found: list[Find] = []
+    for run in evidence_runs(rose & fell & narrow & equal & since, known, minimum=HELD_S):
+        first = max(0, run.start - length)
         began = _slow_begin(venous, run.start, length)
-        whole = Run(began, run.stop, run.used, run.unknown)
+        # Held against the levels that it began from: a pattern that lasts must not become its own past.
+        stays = (
+            (venous >= max(params["to"], float(low[run.start]) + params["venous"]))
+            & (systemic <= float(np.nanmax(systemic[first : run.start + 1])) - params["fall"])
+            & (width <= (1 - params["pulse"] / 100) * float(np.nanmax(width[first : run.start + 1])))
+            & equal
+        )
+        lasting = evidence_runs(
+            stays[run.start :], known[run.start :], minimum=1, close=HELD_S, bridge=2 * HELD_S
+        )
+        stop = run.start + lasting[0].stop if lasting else run.stop
+        if stop - began < length or (found and view.time(run.start) < found[-1].end_s):
+            continue  # as fast as this goes no filling
+        whole = Run(
+            run.start, stop, int(known[run.start : stop].sum()), int((~known[run.start : stop]).sum())
+        )
         found.append(
             course_find(
                 E31, view, whole, venous, params=params, channels=("cvp", view.believed), limit=params["to"],
                 unit="mm[Hg]", above=True, plain=PLAIN_FILL, minimum=params["over"], site=view.believed,
                 arterial_before=rounded(median(systemic[max(0, began - 60) : began + 1])),
-                arterial_during=rounded(median(systemic[run.start : run.stop])),
+                arterial_during=rounded(median(systemic[run.start : stop])),
                 pulse_before=rounded(median(width[max(0, began - 60) : began + 1])),
-                pulse_after=rounded(median(width[run.start : run.stop])),
+                pulse_after=rounded(median(width[run.start : stop])),
                 alternatives=[
                     alternative("a failing right heart",
                                 "cannot tell: no pulmonary artery pressure" if diastolic is None else
@@ -239,10 +290,10 @@ E27 = Rule(
     family="after",
     needs=("site", "protamine"),
     phase=("post",),
-    words="Within {within} s of a time at which protamine was written or said to have been given, off bypass: mean "
-    "pressure at the believed site falls by {fraction} % or {fall} mmHg or more from its highest of the 2 min "
-    "before, for at least {minimum} s. b where the mean pulmonary artery pressure rises by {pulmonary} mmHg and the "
-    "venous by {venous} mmHg with it, else a.",
+    words="Within {within} s of a time at which protamine was written or said to have been given or to be running, "
+    "off bypass: mean pressure at the believed site falls by {fraction} % or {fall} mmHg or more from its highest of "
+    "the 2 min before, for at least {minimum} s. b where the mean pulmonary artery pressure rises by {pulmonary} "
+    "mmHg and the venous by {venous} mmHg with it, else a.",
     status="C",
     source="common practice; the course (a fall at about 1 min, the pulmonary rise at about 2 min) was described in "
     "19 men",
@@ -255,6 +306,7 @@ E27 = Rule(
         "venous": Parameter(3, "mm[Hg]", "rise of the venous pressure that makes it b"),
     },
     find=find_protamine_reaction,
+    parts=_kind_untold,
     details=f"Pressures are means of {BREATHS_S} s. The start is put back to the last second within {BEGUN} % of the "
     f"fall; it ends where the pressure is back over the limit for more than 5 s; a fall counts once it held for "
     f"{ONSET_HELD_S} s. {RUNS} Plain from {PLAIN_FALL:g} mmHg beyond.",
@@ -284,6 +336,7 @@ E28 = Rule(
         "venous": Parameter(3, "mm[Hg]", "rise of the venous pressure"),
     },
     find=find_pulmonary_crisis,
+    parts=_rise_untold,
     details=f"Pressures are means of {BREATHS_S} s, the usual ratio is known to {STEP_S} s. {RUNS} Plain from "
     f"{PLAIN_RATIO:g} beyond.",
 )
@@ -307,8 +360,9 @@ E31 = Rule(
         "equal": Parameter(5, "mm[Hg]", "how far venous and pulmonary diastolic pressure may lie apart"),
     },
     find=find_filling_hindered,
-    details="All are means of 61 s; half of that time at least was seen. It begins where the venous pressure was "
-    "lowest and "
-    f"holds for 60 s. {RUNS} Plain from {PLAIN_FILL:g} mmHg beyond.",
+    details=f"All are means of 61 s; half of that time at least was seen, and the signs hold for {HELD_S} s. It is "
+    "dated by its crossing, and goes on while all three signs hold against the levels that it began from; from the "
+    "lowest venous pressure before to its end it lasts as long as that time at least, since what is faster is no slow "
+    f"filling. {RUNS} Plain from {PLAIN_FILL:g} mmHg beyond.",
 )
 RULES = (E27, E28, E31)

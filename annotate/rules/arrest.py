@@ -28,6 +28,7 @@ from .rule import (
     before,
     confidence,
     counted_on,
+    in_words,
     rounded,
 )
 
@@ -98,7 +99,7 @@ def _arrest(view: View, phase: Phase, params: Params) -> Find | None:
         if np.isfinite(view.values[name][soon]).any()
     }
     low = all(level < params["pressure"] for level in levels.values())
-    if levels and not low and not phase.confirmed_by:
+    if levels and not low and not phase.set_by:
         return None
     core = view.core_near(start)
     rose = float("nan")
@@ -119,7 +120,23 @@ def _arrest(view: View, phase: Phase, params: Params) -> Find | None:
         alternatives.append(
             alternative("a gap or a stopped pump", f"cannot be ruled out: the core is {core:.1f} °C")
         )
-    agree = [low and bool(levels), not warm and bool(np.isfinite(core)), bool(rose >= params["reservoir"])]
+    unordered = [
+        name
+        for name in levels
+        if not np.isfinite(view.sd_between("pump_flow", phase.start_s, name, phase.start_s))
+    ]
+    if unordered:
+        alternatives.append(
+            alternative(
+                "pressures that were low at another time",
+                f"cannot tell: flow and {in_words(unordered)} cannot be ordered, a clock of theirs is not set",
+            )
+        )
+    agree = [
+        low and bool(levels) and not unordered,
+        not warm and bool(np.isfinite(core)),
+        bool(rose >= params["reservoir"]),
+    ]
     asked = [bool(levels), bool(np.isfinite(core)), bool(np.isfinite(rose))]
     return Find(
         "E17",
@@ -198,6 +215,7 @@ def find_selective_perfusion(view: View, params: Params) -> list[Find]:
                     "crossings": [phase.start_s, phase.end_s],
                     "before": rounded(before(flow, start), 2),
                     "during": rounded(median(rate), 2),
+                    "after": rounded(median(flow[stop : stop + BEFORE_S]), 2),
                     "unit": "L/min",
                     "flow_levels": [rounded(level, 2) for level in levels],
                     "flow_ml_per_kg_min": [
@@ -221,6 +239,17 @@ def find_selective_perfusion(view: View, params: Params) -> list[Find]:
             )
         )
     return found
+
+
+def _without_head(view: View, params: Params) -> list[str]:  # noqa: ARG001
+    """That the lines above the legs are of the arm that the head's flow does not reach."""
+    head = head_site(view)
+    if head and view.get(head) is not None:
+        return []
+    side = view.facts.inflow_side or "right"
+    return [
+        f"E18 not looked for: no arterial pressure of the neck or of the {side} arm, which the head's flow reaches"
+    ]
 
 
 def _flag(flags: list[str], values: np.ndarray, low: float, high: float, what: str, unit: str) -> None:
@@ -285,7 +314,9 @@ E17 = Rule(
     find=find_arrest,
     details=f"Pressures are medians of {LEVEL_SMOOTH_S} s. The reservoir's level is that of {RESERVOIR_S[0]} to "
     f"{RESERVOIR_S[1]} s after the stop against that of the {BEFORE_S} s before. A gap of the flow stays in the arrest "
-    "where the pressures and the reservoir still say that it is off.",
+    "where the pressures and the reservoir still say that it is off. Pressures that cannot be ordered against the "
+    "flow, since a clock of theirs is not set, do not count as agreeing.",
+    version=2,
 )
 E18 = Rule(
     code="E18",
@@ -312,5 +343,6 @@ E18 = Rule(
     f"level of the flow (medians of {LEVEL_MEDIAN_S} s) is one that moved by more than {100 * STEP_SHARE:g} % within "
     f"{STEP_SKIP_S} s for {STEP_S} s; levels within {100 * LEVEL_SHARE:g} % are one. Plain from {PLAIN_HEAD:g} mmHg "
     f"over the least at the head's side and three times {PLAIN_SELECTIVE_S} s.",
+    parts=_without_head,
 )
 RULES = (E17, E18)

@@ -198,7 +198,7 @@ def _parts_of_arrhythmia(view: View, params: Params) -> list[str]:  # noqa: ARG0
 E24 = Rule(
     code="E24",
     name="reperfusion arrhythmia",
-    family="heart",
+    family="arrhythmia",
     needs=("site", "pulse", "pump_flow"),
     phase=("bypass",),
     words="On bypass after the clamp is off (where nobody says when: after the last arrest, or from warming on): no "

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ..artefact_numbers import FLUSH, OPEN_TO_AIR, RAMP, UNUSABLE
-from ..runs import median
+from ..runs import FloatArray, median
 from ..view import View
 from .rule import Find, Params, Rule, alternative, in_words, rounded
 
@@ -55,6 +56,7 @@ def _single(
             "rule": rule,
             "crossings": [float(artefact.start), float(artefact.end)],
             "before": rounded(median(values[max(0, start - AROUND_S) : max(0, start - 1)])),
+            "during": _meanwhile(values[start:stop], artefact.evidence),
             "after": rounded(median(values[stop + 1 : stop + AROUND_S])),
             "used_s": 0,
             "masked_s": view.masked_seconds(channel, start, stop),
@@ -63,6 +65,12 @@ def _single(
             "alternatives": [alternative(what, why) for what, why in doubts.items()],
         },
     )
+
+
+def _meanwhile(values: FloatArray, seen: Mapping[str, Any]) -> float | None:
+    """The level meanwhile: what was seen of the wave, else the median of what is not masked; None without either."""
+    known = [seen[key] for key in ("level_mmhg", "plateau_mmhg") if seen.get(key) is not None]
+    return rounded(float(known[0]) if known else median(values))
 
 
 def _others(view: View, channel: str, start: int, stop: int) -> str:

@@ -28,6 +28,8 @@ SAME_MMHG = 10.0  # within which the mean arterial pressure stayed
 HEAD_FALL, HEAD_WITHIN_S = 10.0, 180  # % of saturation, and s: the head's answer to a drainage that is shut
 PLAIN_LINE, PLAIN_FLOW, PLAIN_VENOUS = 30.0, 0.3, 5.0  # mm[Hg], share of the flow, mm[Hg] that are plain
 PLAIN_TIMES = 1.0  # times the usual resistance
+STEP_S = 15  # s from the first sign to the limit that are one step, dated by its crossing
+RISING_S, RISING_FLOW = 10, 0.2  # s, and L/min by which a flow rises that takes the line pressure with it
 JOINED_S = 15  # s between two stretches of one and the same obstruction
 
 
@@ -84,24 +86,16 @@ def find_high_line_pressure(view: View, params: Params) -> list[Find]:
     assert flow is not None
     line, flow = smooth(line, SMOOTH_S), smooth(flow, SMOOTH_S)
     pressure = view.pressure
-    where = view.inside("bypass")
-    high = line > params["above"]
-    resistance = np.full(view.n, np.nan)
-    if pressure is not None:
-        enough = where & ~view.inside("going_on", "weaning") & (flow >= params["flow"])
-        resistance[enough] = ((line - pressure) / np.maximum(flow, 0.1) ** 2)[enough]
-        usual = running_median(np.where(high, np.nan, resistance), USUAL_S)
-        steep = resistance > params["times"] * usual
-    else:
-        steep, usual = np.zeros(view.n, dtype=np.bool_), np.full(view.n, np.nan)
-    holds = (high | steep) & where
+    high = (line > params["above"]) & view.inside("bypass")
+    resistance, usual = inflow_resistance(view, least_flow=params["flow"], above=params["above"])
+    steep = resistance > params["times"] * usual
     found = []
-    for either in evidence_runs(holds, np.isfinite(line), minimum=int(params["minimum"]), close=JOINED_S):
-        run = _over_the_limit(high, either)
+    for run in evidence_runs(high | steep, np.isfinite(line), minimum=int(params["minimum"]), close=JOINED_S):
         start, stop = run.start, run.stop
         peak = float(np.nanmax(line[start:stop]))
         times = resistance / usual[start]
-        by_limit = peak > params["above"]
+        over = np.flatnonzero(high[start:stop])
+        by_limit = over.size >= min(int(params["minimum"]), int(np.count_nonzero(steep[start:stop])))
         course, limit, unit, plain = (
             (line, params["above"], "mm[Hg]", PLAIN_LINE)
             if by_limit
@@ -109,11 +103,13 @@ def find_high_line_pressure(view: View, params: Params) -> list[Find]:
         )
         began = _began(line, start, stop)
         took = start - began
+        crossed = (start + int(over[0]), start + int(over[-1]) + 1) if by_limit else (start, stop)
+        whole = _whole(line if by_limit else times, flow, run, crossed)
         moved = median(pressure[start:stop]) - before(pressure, start) if pressure is not None else np.nan
         found.append(
             course_find(
-                E07, view, run, course, params=params, channels=("line_pressure", "pump_flow"),
-                limit=limit, unit=unit, above=True, plain=plain, minimum=params["minimum"],
+                E07, view, whole, course, params=params, channels=("line_pressure", "pump_flow"),
+                limit=limit, unit=unit, above=True, plain=plain, minimum=params["minimum"], crossed=crossed,
                 of="line pressure" if by_limit else "resistance of the inflow, in times of its usual one",
                 flow_before=rounded(before(flow, start), 2),
                 flow_during=rounded(median(flow[start:stop]), 2),
@@ -136,13 +132,40 @@ def find_high_line_pressure(view: View, params: Params) -> list[Find]:
     return found
 
 
-def _over_the_limit(high: BoolArray, run: Run) -> Run:
-    """From the first to the last second over the limit, where there are any: the resistance may rise before."""
-    over = np.flatnonzero(high[run.start : run.stop])
-    if not over.size:
-        return run
-    start, stop = run.start + int(over[0]), run.start + int(over[-1]) + 1
-    return Run(start, stop, max(stop - start - run.unknown, 1), min(run.unknown, stop - start - 1))
+def inflow_resistance(view: View, *, least_flow: float, above: float) -> tuple[FloatArray, FloatArray]:
+    """Resistance of the inflow of each second and its usual one, mm[Hg]/(L/min)².
+
+    (Line pressure less mean arterial pressure at the believed site) over the flow squared, on bypass outside going on
+    and coming off, at `least_flow` L/min or more; NaN elsewhere, and everywhere without one of the three. The usual
+    one is the median of the `USUAL_S` seconds before, those with a line pressure over `above` mm[Hg] left out.
+    """
+    line, flow, pressure = view.get("line_pressure"), view.flow, view.pressure
+    resistance = np.full(view.n, np.nan)
+    if line is None or flow is None or pressure is None:
+        return resistance, resistance.copy()
+    line, flow = smooth(line, SMOOTH_S), smooth(flow, SMOOTH_S)
+    enough = view.inside("bypass") & ~view.inside("going_on", "weaning") & (flow >= least_flow)
+    resistance[enough] = ((line - pressure) / np.maximum(flow, 0.1) ** 2)[enough]
+    return resistance, running_median(np.where(line > above, np.nan, resistance), USUAL_S)
+
+
+def _whole(course: FloatArray, flow: FloatArray, run: Run, crossed: tuple[int, int]) -> Run:
+    """The run from where its rise began to where it was over: the end is looked for as the start of it backwards."""
+    n = course.size
+    start = _obstructed_from(course, flow, run.start, run.stop, crossed[0])
+    stop = n - _obstructed_from(course[::-1], flow[::-1], n - run.stop, n - run.start, n - crossed[1])
+    seen = int(np.isfinite(course[start:stop]).sum())
+    return Run(start, stop, seen, stop - start - seen)
+
+
+def _obstructed_from(course: FloatArray, flow: FloatArray, start: int, stop: int, crossed: int) -> int:
+    """Where the first sign or its rise began; at its crossing where that is one step, which nobody reads closer."""
+    began = min(start, _began(course, start, stop))
+    # What rises with the flow is no obstruction.
+    earlier = np.concatenate((np.full(RISING_S, np.nan), flow[:-RISING_S]))
+    rising = np.flatnonzero((flow - earlier)[began:start] > RISING_FLOW)
+    began += int(rising[-1]) + 1 if rising.size else 0
+    return crossed if crossed - began <= STEP_S else began
 
 
 # -- E08 -------------------------------------------------------------------------------------------
@@ -331,13 +354,16 @@ E07 = Rule(
     },
     find=find_high_line_pressure,
     details=f"Line pressure and flow are medians of {SMOOTH_S} s; up to {JOINED_S} s between two stretches do not part "
-    f"them. It begins and ends at the crossings, where both hold at those of the limit. A rise from within {BEGUN} % "
-    f"of the level of {BEFORE_S} s before that took "
-    f"less than {BACK_S} s is told as sudden; which came first, its rise or the fall of the flow, is told where they "
-    f"are more than {ORDER_S} s and the clocks' ± apart. Plain from {PLAIN_LINE:g} mmHg beyond, or from "
-    f"{PLAIN_TIMES:g} times the usual "
-    "resistance beyond.",
+    f"them, so that one obstruction is one find from its first sign to its last. As every change, it begins where the "
+    f"line pressure (or the resistance, where the limit was not crossed for as long) was last within {BEGUN} % of its "
+    f"whole rise from the level of {BEFORE_S} s before: {BACK_S} s before half of it at most, and not while the flow "
+    f"rose by more than {RISING_FLOW:g} L/min in {RISING_S} s. It ends likewise. A step, at most {STEP_S} s from there "
+    f"to the crossing, is dated by the crossing. A rise that took less than {BACK_S} s to the first sign is told as "
+    f"sudden; which came first, its rise or the fall of the flow, is told where they are more than {ORDER_S} s and the "
+    f"clocks' ± apart. Plain from {PLAIN_LINE:g} mmHg beyond, or from {PLAIN_TIMES:g} times the usual resistance "
+    "beyond.",
     parts=_without_pressure,
+    version=2,
 )
 E08 = Rule(
     code="E08",

@@ -130,12 +130,14 @@ def find_side_difference(view: View, params: Params) -> list[Find]:
     return found
 
 
-def _without_baseline(view: View, params: Params) -> list[str]:  # noqa: ARG001
-    return [
-        f"E19 not looked for on the {side}: no awake baseline on the case sheet"
-        for side in SIDES
-        if view.get(f"{side}_cerebral_saturation") is not None and not np.isfinite(baseline_of(view, side))
-    ]
+def _sides_not_asked(view: View, params: Params) -> list[str]:  # noqa: ARG001
+    said = []
+    for side in SIDES:
+        if view.get(f"{side}_cerebral_saturation") is None:
+            said.append(f"E19 not looked for on the {side}: no cerebral saturation of that side")
+        elif not np.isfinite(baseline_of(view, side)):
+            said.append(f"E19 not looked for on the {side}: no awake baseline on the case sheet")
+    return said
 
 
 E19 = Rule(
@@ -159,7 +161,7 @@ E19 = Rule(
         ),
     },
     find=find_desaturation,
-    parts=_without_baseline,
+    parts=_sides_not_asked,
     details=f"The saturation is a mean of {READINGS} readings, the baseline the median of its window. Up to "
     f"{CLOSED_S} s "
     f"over the limit, and masked or missing stretches of up to {BRIDGE_S} s, do not end it; only seconds that were "

@@ -60,8 +60,9 @@ CUT_OFF = (
     "tops or feet of {clipped_beats} beats or more, each within {clipped_window} s of the next, lie at exactly the "
     "highest or lowest value that the channel holds, for {clipped_samples} samples and {clipped_shortest} s or "
     "longer, and come to it from {clipped_steep} mmHg away within as much time ({clipped_longest} s at most): the "
-    "channel is full. From {clipped_mean_top} % of the time at the highest value, or {clipped_mean_foot} % at the "
-    "lowest, the mean is wrong too, and it is told as A9."
+    "channel is full (not from {clipped_shape} % of the time on: that is a wave's shape). From {clipped_mean_top} % "
+    "of the time at the highest value, or {clipped_mean_foot} % at the lowest, the mean is wrong too, and it is told "
+    "as A9."
 )
 
 A4 = Rule(
@@ -73,7 +74,9 @@ A4 = Rule(
     words="Over-damped: the pulse of an arterial line falls under {pulse} % of what it was against every other "
     "arterial line with a pulse, for {shortest} s or longer, while its mean against one of them stays within "
     "{mean} mmHg and the upstroke falls under {slope} % of before; or a flush shows at most {oscillations} "
-    "oscillation and the pulse is under {pulse} % of that of every other line for as long. Ringing: the systolic "
+    "oscillation and the pulse is under {pulse} % of that of every other line for as long; or, without having "
+    "changed, the pulse is under {pulse} % of that of every other arterial line that has its whole pulse, the upstroke "
+    "under {slope} %, and the beats rounder, for as long, with the mean within {mean} mmHg. Ringing: the systolic "
     "pressure comes to stand more than {over} mmHg higher above the mean than before against every other line, for "
     "as long, with the mean as steady and swings faster than the pulse at least {swings} % as strong beside it as "
     "before. A pulse that narrows or grows on every line, one whose mean moves with it, and one that was narrower "
@@ -89,8 +92,9 @@ A4 = Rule(
     version=2,
     details="Pulse and systolic height are of three seconds each, a median of five, medians of "
     f"{BIN_S} s while changes are looked for; before means {{before}} s, of which {{seen}} s were seen, and seconds "
-    "with noise (A8) count for nothing. A swing under {least} mmHg is no pulse; {left} % of the pulse, and {noise} "
-    "times what noise would swing by, are left at least, or the line is shut. The pulse is back at "
+    "with noise (A8) count for nothing. A swing under {least} mmHg is no pulse; {noise} times what "
+    "noise would swing by is left at least, or the line is shut; where less than {left} % of the pulse is left, what "
+    "is told as a pulse lost (A3, A5, A6) is not told again. The pulse is back at "
     f"{100 * AGAIN - 100:.0f} % above the limit; start and end are where {100 * EDGE:.0f} % of the pulse before is "
     f"passed, at most {EDGE_S} s away; interruptions of {{joined}} s do not end it. The upstroke is the 98th "
     f"percentile of changes over 80 ms. Swings are the power from {RING_HZ[0]:g} to {RING_HZ[1]:g} Hz beside that "
@@ -98,7 +102,9 @@ A4 = Rule(
     f"{STEADY_FLOW:g} L/min. A flush shows ringing above {{ringing}} oscillations: told with each flush, but no "
     "reason to mask by itself, since a pulse that is taller at the wrist looks the same. A line that was rounder than "
     "the others before does not ring but was cleared. What dampens over more than about two minutes, or did before "
-    "the record began, is told by a flush alone. How plain it is: "
+    "the record began, is told beside another arterial line or by a flush; with no other one it is not told. A line "
+    "that narrows as this one does tells nothing of it: both arms can be damped beside a femoral line. How plain it "
+    "is: "
     f"{PLAIN:g}, or {ALONE:g} with no other line to hold it against.",
 )
 A8 = Rule(
@@ -117,7 +123,9 @@ A8 = Rule(
     find=find_noise,
     details="The power is that of second differences of means over 10 ms, which count 15 Hz 0.4 times, 30 Hz 1.3 "
     "times and 6 Hz 0.07 times its size; it is taken of 0.2 s, the middle one of five, so that an upstroke does not "
-    "count. The usual level is a median over {around} s on either side. Under {full} samples a second a part of it "
+    "count. The usual level is a median over {around} s on either side, and at most "
+    "{quiet_times} times what the quietest {quiet} % of those seconds have: noise that lasts for most of a record is "
+    "not the usual level, but noise that lasts for nearly all of it is. Under {full} samples a second a part of it "
     "is not in the record, and under {slowest} a second only slopes are judged; the evidence says so. How plain it "
     f"is: {PLAIN:g}, or {DOUBTFUL:g} where only slopes tell.",
 )

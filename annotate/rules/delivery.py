@@ -19,11 +19,10 @@ PLAIN_INDEX, PLAIN_DELIVERY = 0.2, 20.0  # beyond a limit that is plain
 def warm_bypass(view: View, outlet_from: float) -> BoolArray:
     """Seconds in which flow and delivery are judged: established bypass, warm, no arrest nor brain perfusion alone."""
     outlet = view.outlet
+    assert outlet is not None
     inside = view.inside("bypass") & ~view.inside(
         "going_on", "weaning", "lower_body_arrest", "no_flow_arrest", "selective_cerebral"
     )
-    if outlet is None:
-        return inside
     return inside & (outlet >= outlet_from)
 
 
@@ -62,9 +61,9 @@ def delivery_of(view: View) -> FloatArray | None:
 
 
 def _known(view: View, level: FloatArray) -> BoolArray:
-    """Seconds of which the level and, where it is recorded at all, the outlet are known."""
-    known = np.isfinite(level)
-    return known if view.outlet is None else known & np.isfinite(view.outlet)
+    """Seconds of which the level and the outlet are known."""
+    assert view.outlet is not None
+    return np.isfinite(level) & np.isfinite(view.outlet)
 
 
 def find_low_flow(view: View, params: Params) -> list[Find]:
@@ -133,7 +132,7 @@ E11 = Rule(
     code="E11",
     name="low flow index",
     family="delivery",
-    needs=("pump_flow", "body_surface"),
+    needs=("pump_flow", "body_surface", "outlet_temperature"),
     phase=("bypass",),
     words="Pump flow index under {below} L/min/m², or under {of_plan} % of the planned one where that is higher, for "
     "at "
@@ -148,16 +147,15 @@ E11 = Rule(
         "outlet": Parameter(32, "Cel", "outlet temperature from which it is looked for"),
     },
     find=find_low_flow,
-    details=f"The index is a median of {FLOW_SMOOTH_S} s, by Du Bois body surface. {RUNS} Without a recorded outlet "
-    f"every "
-    "second counts as warm."
-    f" Plain from {PLAIN_INDEX:g} L/min/m² beyond.",
+    details=f"The index is a median of {FLOW_SMOOTH_S} s, by Du Bois body surface. {RUNS} Plain from "
+    f"{PLAIN_INDEX:g} L/min/m² beyond.",
+    version=2,
 )
 E12 = Rule(
     code="E12",
     name="low oxygen delivery",
     family="delivery",
-    needs=("pump_flow", "body_surface", "oxygen_content"),
+    needs=("pump_flow", "body_surface", "oxygen_content", "outlet_temperature"),
     phase=("bypass",),
     words="Oxygen delivery index under {below} mL/min/m² for at least {minimum} s on established bypass with the "
     "outlet "
@@ -174,5 +172,6 @@ E12 = Rule(
     find=find_low_delivery,
     details=f"The index is a median of {FLOW_SMOOTH_S} s. {RUNS} A haemoglobin older than {STALE_S / 60:.0f} min is "
     f"told. Plain from {PLAIN_DELIVERY:g} mL/min/m² beyond.",
+    version=2,
 )
 RULES = (E11, E12)

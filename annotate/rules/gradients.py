@@ -134,6 +134,10 @@ def _after_arrest(view: View) -> BoolArray:
     return out
 
 
+def _without_core(view: View, params: Params) -> list[str]:  # noqa: ARG001
+    return [] if view.core else ["E15 not looked for by the core temperature: no core temperature"]
+
+
 def _jump(recorded: FloatArray, start: int, stop: int) -> str:
     piece = recorded[max(0, start - 150) : stop + 150]
     steps = np.abs(piece[10:] - piece[:-10])
@@ -191,5 +195,6 @@ E15 = Rule(
     details=f"Least-squares slope of the 5 min around each second. {RUNS} A change of {STEP_C:g} °C within 10 s is "
     f"told "
     f"as a probe that may have been moved. Plain from {PLAIN_RATE:g} °C/min beyond.",
+    parts=_without_core,
 )
 RULES = (E14, E15)

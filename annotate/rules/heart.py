@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from ..runs import (
+    FloatArray,
     Run,
     evidence_runs,
     hysteresis,
@@ -16,7 +17,7 @@ from ..runs import (
     smooth,
 )
 from ..view import View
-from .cannulae import pumping
+from .cannulae import BACK_S, BEGUN, back_dated, pumping
 from .course_find import course_find, signed
 from .rule import (
     RUNS,
@@ -70,12 +71,14 @@ def find_lost_ejection(view: View, params: Params) -> list[Find]:
         ejected = int(np.count_nonzero(level[early][known[early]] >= params["from"]))
         if ejected < EJECTS_S:
             continue  # it was lost before: flow or pulse came and went meanwhile
+        whole = _faded(level, run, params["from"])
         ripple = view.quiver.get(view.believed)
         quivers = median(ripple[run.start : run.stop]) if ripple is not None else float("nan")
         found.append(
             course_find(
-                E06, view, run, level, params=params, channels=(view.believed, "pump_flow"), limit=params["under"],
+                E06, view, whole, level, params=params, channels=(view.believed, "pump_flow"), limit=params["under"],
                 unit="mm[Hg]", above=False, plain=PLAIN_PULSE, minimum=params["minimum"], site=view.believed,
+                crossed=(run.start, run.stop),
                 held_back=_line_alone(view, run, params["from"]), of="pulse pressure", ripple_mmhg=rounded(quivers, 2),
                 alternatives=[
                     alternative("a damped line", _other_pulses(view, run)),
@@ -86,6 +89,22 @@ def find_lost_ejection(view: View, params: Params) -> list[Find]:
             )
         )  # fmt: skip
     return found
+
+
+def _faded(level: FloatArray, run: Run, least: float) -> Run:
+    """The run from where the pulse began to fade to where it was back, as far as it was there before and after."""
+    n = level.size
+    start = _fade_began(level, run.start, run.stop, least)
+    stop = n - _fade_began(level[::-1], n - run.stop, n - run.start, least)
+    beside = (*level[start : run.start], *level[run.stop : stop])
+    used = run.used + int(np.isfinite(beside).sum())
+    return Run(start, stop, used, stop - start - used)
+
+
+def _fade_began(level: FloatArray, start: int, stop: int, least: float) -> int:
+    base = median(level[max(0, start - BEFORE_LOST_S) : max(0, start - TURN_S)])
+    low = median(level[start:stop])
+    return back_dated(-level, start, -base, -low) if base >= least and low < base else start
 
 
 def _pulses_beside(view: View, run: Run) -> dict[str, float]:
@@ -244,11 +263,14 @@ E06 = Rule(
     find=find_lost_ejection,
     details=f"Pulse and flow are medians of {PULSE_SMOOTH_S} s, pump ripple and noise taken out of the pulse before. "
     f"The "
-    f"{TURN_S} s beside the loss are left out of what was before. Held back where another line keeps a pulse of "
-    f"{{from}} mmHg. Masked or missing stretches, and such of a lower "
+    f"{TURN_S} s beside the loss are left out of what was before. As every change, it begins where the pulse was last "
+    f"within {BEGUN} % of the whole fall from its median of the {BEFORE_LOST_S} s before, {BACK_S} s before the "
+    f"crossing at most, and ends likewise where a pulse of {{from}} mmHg follows. Held back where another "
+    f"line keeps a pulse of {{from}} mmHg. Masked or missing stretches, and such of a lower "
     f"flow, of up to "
     f"{LOST_BRIDGE_S} s do not end it; only seconds that were seen count. Plain from {PLAIN_PULSE:g} mmHg "
     "under.",
+    version=2,
 )
 E25 = Rule(
     code="E25",

@@ -57,7 +57,11 @@ def _alone(view: View, rule: str) -> list[Find]:
     for one in lone_steps([view.values[name] for name in names], [view.pulse[name] for name in names]):
         name = names[one.line]
         start, end = view.start + one.begins, view.start + one.ends
-        if any(seen.start < end and start < seen.end for seen in view.artefacts.get(name, ()) if seen.code == "A7"):
+        if any(
+            seen.start < end and start < seen.end
+            for seen in view.artefacts.get(name, ())
+            if seen.code == "A7"
+        ):
             continue
         words = "it was undone" if one.undone else "it was never undone"
         reason = (
@@ -65,7 +69,7 @@ def _alone(view: View, rule: str) -> list[Find]:
             f"pulse; {words}: a transducer that was moved or lost its zero, or an artery opened or narrowed above it, "
             "which the trace cannot tell. Nothing is masked for it: look, and hide the stretch that is wrong"
         )
-        seen = {"reason": reason, "amount_mmhg": round(one.amount, 1)}
+        seen = {"reason": reason, "amounts_mmhg": {name: round(one.amount, 1)}}
         evidence = {
             "rule": rule,
             "crossings": [float(start), float(end)],
@@ -121,7 +125,8 @@ A7 = Rule(
     "end of the record, of a line to its next opening to air, and which side of the step is at the wrong level "
     "cannot be told: that is left open in words too. One artery alone that steps by {lone_step} mmHg while every "
     "other one stays within {lone_others}, with the same pulse of {lone_pulse} mmHg or more before and after, is held "
-    "back as a doubt and not masked. Masked as a reference-level shift: mean pressures are left out, pulses still count.",
+    "back as a doubt and not masked. Masked as a reference-level shift: mean pressures are left out, pulses still "
+    "count.",
     status="P",
     source="hydrostatics: UCUM, 1 cm of water is 0.73556 mmHg; the numbers are this project's choice",
     parameters={**HEIGHT, **{f"lone_{name}": parameter for name, parameter in LONE_STEP.items()}},
@@ -131,8 +136,9 @@ A7 = Rule(
     "than {interval} s apart. Level and pulse are taken over {window} s on either side; a pulse is the same within "
     "{pulse} %, or {pulse_mmhg} mmHg. Where the lines moved one way by different amounts, what each drifts by over "
     "{drift} s on either side is taken off first: a pressure that falls all the while steps too. One artery alone "
-    "must stay away over {lone_lasts} s, half of them seen on either side. Amounts are means over up to {around} s on either side, their ± the half-width "
-    "of the 95 % interval by the scatter of the seconds. A line that another artefact hid while the pole moved has "
+    "must stay away over {lone_lasts} s, half of them seen on either side. Amounts are means over up to {around} s "
+    "on either side, their ± the half-width of the 95 % interval by the scatter of the seconds. A line that another "
+    "artefact hid while the pole moved has "
     "moved with it where its means over {hidden_around} s on either side differ by as much, within {hidden_apart} "
     "mmHg. What moves is the pole, so that all its lines share one start and one end: the quiet lines count most, the "
     "start is put back to the last second within {share} % of the step, and the end is where the way back is over to "

@@ -105,8 +105,8 @@ OTHERS = (
 )
 PUMP = (
     ", nor pump flow or line pressure by more than {pump} % ({pump_flow} L/min, {pump_line} mmHg of small ones), nor "
-    "does the cerebral saturation of that side fall by {followed} points, "
-    "from its median over the {before} s before to {followed_within} s after the end"
+    "does the cerebral saturation of that side fall by {followed} points, from its median over the {before} s before "
+    "to {followed_within} s after the end, or after its first {followed_to} s"
 )
 MEASURED = (
     f"Pulse or ripple is what the wave moves within {WINDOW_S:g} s, without its noise; with little of it, what moves "
@@ -175,8 +175,7 @@ A5 = Rule(
     "what it was over the {past} s before. Where a pulse fades, it began to be lost when its power came under "
     f"{{falling}} % of that of the {{before}} s before, over {SMOOTH_S:g} s, and went on falling, pauses of "
     f"{PAUSE_S:g} s passed over, for up to {{slowest}} s. After {{others_to}} s it lasts no longer than another line "
-    f"keeps its pulse or the mean lies {{drift}} mmHg off, pauses of {SILENT_S} s passed over; a fall of the cerebral "
-    "saturation counts up to {followed_to} s from the onset.",
+    f"keeps its pulse or the mean lies {{drift}} mmHg off, pauses of {SILENT_S} s passed over.",
 )
 A6 = Rule(
     code="A6",

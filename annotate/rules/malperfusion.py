@@ -6,12 +6,16 @@ import numpy as np
 
 from ..runs import BoolArray, FloatArray, evidence_runs, median, running_mean, smooth
 from ..view import View
-from .cannulae import running_median
+from .cannulae import inflow_resistance, running_median
 from .course_find import course_find
 from .rule import RUNS, Find, Parameter, Params, Rule, alternative
 
 SMOOTH_S = 9
 USUAL_S = 600
+LINE_SMOOTH_S, LINE_HELD_S = (
+    5,
+    10,
+)  # s of line pressure that its level is a median of, and for which it is high
 PLAIN_SHARE = 0.2  # of a half that is plain
 
 
@@ -77,7 +81,11 @@ def _signs(view: View, params: Params, running: BoolArray) -> dict[str, BoolArra
         signs["one arterial site under half of another"] = _held(half, int(params["site_held"]))
     line = view.get("line_pressure")
     if line is not None:
-        signs["a high line pressure"] = _held((smooth(line, 5) > params["line"]) & view.inside("bypass"), 10)
+        high = (smooth(line, LINE_SMOOTH_S) > params["line"]) & view.inside("bypass")
+        resistance, usual = inflow_resistance(view, least_flow=params["flow"], above=params["line"])
+        signs["a high line pressure, or resistance of the inflow"] = _held(
+            high | (resistance > params["times"] * usual), LINE_HELD_S
+        )
     falls = _one_sided_fall(view, params)
     if falls is not None:
         signs["one side of the brain's saturation fell"] = falls
@@ -126,7 +134,8 @@ E21 = Rule(
     phase=("bypass",),
     words="Within {within} s of blood coming in anew (going on, reflow after an arrest, a pump that runs again), "
     "{signs} or more of these at once for {minimum} s: one arterial mean under {share} % of another for {site_held} "
-    "s at {flow} L/min or more; line pressure over {line} mmHg; one side of the brain's saturation down by {fall} % "
+    "s at {flow} L/min or more; line pressure over {line} mmHg, or a resistance of the inflow of more "
+    "than {times} times its usual one, as E07 has them; one side of the brain's saturation down by {fall} % "
     "of its usual level, or {apart} points under the other.",
     status="C",
     source="pressures at several sites with the brain's saturations: Harrington 2011; false-lumen perfusion found by "
@@ -139,12 +148,17 @@ E21 = Rule(
         "site_held": Parameter(30, "s", "for how long"),
         "flow": Parameter(1.0, "L/min", "lowest flow at which sites are compared"),
         "line": Parameter(300, "mm[Hg]", "line pressure above which it counts"),
+        "times": Parameter(
+            1.5, "1", "resistance of the inflow from which it counts, in medians of the time before"
+        ),
         "fall": Parameter(15, "%", "fall of one side's saturation"),
         "apart": Parameter(10, "%", "or difference of the sides in points"),
     },
     find=find_malperfusion,
     details=f"Arterial means are of {SMOOTH_S} s, saturations of 15 s, their usual level the median of "
-    f"{USUAL_S // 60} min. The fourth sign of the textbooks, a resistance far under its usual, is not asked: no usual "
-    f"one exists so soon. {RUNS} Plain from {PLAIN_SHARE:g} under the share.",
+    f"{USUAL_S // 60} min. Line pressure or resistance of the inflow count from {LINE_HELD_S} s on; a usual resistance "
+    f"is known where the pump ran in the {USUAL_S // 60} min before. The fourth sign of the textbooks, a resistance of "
+    f"the body far under its usual, is not asked. {RUNS} Plain from {PLAIN_SHARE:g} under the share.",
+    version=2,
 )
 RULES = (E21,)

@@ -64,6 +64,7 @@ def find_going_on(view: View, params: Params) -> list[Find]:
                     "rule": E05.sentence(params),
                     "crossings": [view.time(lost)],
                     "before": rounded(was),
+                    "during": rounded(median(pulse[start:lost])),
                     "after": rounded(median(pulse[lost : lost + 60])),
                     "unit": "mm[Hg]",
                     "full_flow": rounded(level, 2),
@@ -233,7 +234,8 @@ E10 = Rule(
     f"while it is not over at a core of {COLD_CORE_C:g} °C or less it is held back until {ARREST_MINIMUM_S} s. Seconds "
     "that were not recorded are no stop, nor is a stop that touches them; whether the pressure fell with it is said.",
     status="D",
-    source="this project's choice",
+    source="this project's choice; 300 s deviate from the 120 s of its plan, so that a longer stop in a warm patient "
+    "is told until it counts as coming off",
     parameters={
         "below": Parameter(0.2, "L/min", "flow under which the pump counts as stopped"),
         "minimum": Parameter(3, "s", "shortest length"),

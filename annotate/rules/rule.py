@@ -12,6 +12,7 @@ from ..height_shift import has_a_pole
 from ..order import or_none
 from ..parameter import Parameter as Parameter
 from ..parameter import numbers_of
+from ..phase_clamp_open import candidates, lone_clamp_ons
 from ..runs import BRIDGE_S, CLOSE_S, FloatArray, Run, median
 from ..view import View
 from .plainness import Plainness
@@ -157,8 +158,10 @@ class Find:
         }
 
 
-FLOW_UNKNOWN = "the pump's record begins or ends on bypass, and its flow then is not recorded"
+FLOW_UNKNOWN = "whether it was on or off bypass then is not recorded"
 """Why nothing is said of seconds that may be on or off bypass."""
+NOT_KNOWN = "whether on or off bypass is not known"
+"""Why a rule that is for one of the two is not asked, where no flow, no word and no person tells."""
 
 Params = Mapping[str, float]
 
@@ -251,13 +254,21 @@ class Rule:
 
     def missing(self, view: View) -> list[str]:
         """What it needs and the view does not have, in words."""
-        return [words for need in self.needs for words, there in [NEEDS[need]] if not there(view)]
+        return [
+            words + (_candidates(view) if need == "clamp" else "")
+            for need in self.needs
+            for words, there in [NEEDS[need]]
+            if not there(view)
+        ]
 
     def not_asked(self, view: View) -> list[str]:
         """Where it is not looked for since nobody knows whether that is on or off bypass, in words."""
         if "going_on" in self.phase and any(not one.start.recorded for one in view.of_name("bypass")):
             return [f"{self.code} not looked for: the pump's record begins on bypass"]
-        if not {"pre", "post"} & set(self.phase):
+        off = bool({"pre", "post"} & set(self.phase))
+        if view.flow is None and (off or (self.phase and view.phases)):
+            return [f"{self.code} not looked for{stretch}: {NOT_KNOWN}" for stretch in _not_known(view)]
+        if not off:
             return []
         return [
             f"{self.code} not looked for {stretch}: the pump's record {what} on bypass, and its flow then is not known"
@@ -277,6 +288,22 @@ def _unknown_stretches(view: View) -> list[tuple[str, str]]:
     ]
 
 
+def _not_known(view: View) -> list[str]:
+    """The same without a pump flow: nothing to name where it is the whole record."""
+    whole = int(view.recorded.sum()) <= sum(stop - start for start, stop in view.flow_unknown)
+    if whole and view.flow_unknown:
+        return [""]
+    return [
+        f" from {_clock(view.time(start))} to {_clock(view.time(stop))}" for start, stop in view.flow_unknown
+    ]
+
+
+def _candidates(view: View) -> str:
+    """What the trace offers for a clamp of which nobody gave a time; never taken."""
+    found = candidates(view)
+    return f"; candidates of the trace, never taken: {', '.join(found)}" if found else ""
+
+
 def _clock(time_s: float) -> str:
     """Minutes and seconds since the record's beginning."""
     minutes, seconds = divmod(round(time_s), 60)
@@ -286,7 +313,7 @@ def _clock(time_s: float) -> str:
 NEEDS: dict[str, tuple[str, Callable[[View], bool]]] = {
     "clamp": (
         "no time of the clamp: nobody set, wrote or said one",
-        lambda view: bool(view.of_name("clamp")),
+        lambda view: bool(view.of_name("clamp") or lone_clamp_ons(view)),
     ),
     "site": ("no believed arterial site", lambda view: view.pressure is not None),
     "arterial": (

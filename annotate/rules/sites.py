@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..runs import CLOSE_S, BoolArray, FloatArray, evidence_runs, median, running_mean
+from ..runs import CLOSE_S, BoolArray, FloatArray, Run, evidence_runs, median, running_mean
 from ..view import View
 from .course_find import course_find, signed
 from .rule import Find, Parameter, Params, Rule, alternative, rounded
@@ -17,6 +17,7 @@ ABOVE_MEAN = 0.58  # of a pulse pressure; the mean lies at 0.42 of it (Grillo et
 FLOW_AROUND_S, FLOW_MOVED = 120, 0.5  # s on either side, and L/min, that a correlation with the flow needs
 BRIDGE_UNSEEN_S = 300  # s masked or missing that do not end a difference that stands for an hour
 CORRELATION_LEAST_S = 120  # fewest seconds that a correlation with the flow is taken from
+INFLOW, NOT_SHOWN = "inflow side", "inflow side, not shown: the flow did not change"
 
 
 def find_site_gradient(view: View, params: Params) -> list[Find]:
@@ -26,12 +27,18 @@ def find_site_gradient(view: View, params: Params) -> list[Find]:
     )
 
 
+def femoral_line(view: View) -> str:
+    """The femoral line, the believed one before another; empty where none was recorded."""
+    lines = [name for name in (view.believed, *view.arterial) if name.endswith("femoral")]
+    return next((name for name in lines if view.get(name) is not None), "")
+
+
 def _central_over_radial(view: View, params: Params) -> list[Find]:
-    central = view.get("femoral")
+    central = femoral_line(view)
     fed = f"{view.facts.inflow_side}_radial" if view.facts.inflow_site == "axillary" else ""
     radials = [name for name in ("left_radial", "right_radial") if view.get(name) is not None]
     names = [name for name in radials if name != fed]
-    if central is None:
+    if not central:
         return []
     found: list[Find] = []
     for name in names:
@@ -43,9 +50,9 @@ def _central_over_radial(view: View, params: Params) -> list[Find]:
     return found
 
 
-def _under_central(view: View, params: Params, central: FloatArray, name: str) -> list[Find]:
-    difference = running_mean(central - view.values[name], SMOOTH_S)
-    systolic = _systolic_difference(view, "femoral", name)
+def _under_central(view: View, params: Params, central: str, name: str) -> list[Find]:
+    difference = running_mean(view.values[central] - view.values[name], SMOOTH_S)
+    systolic = _systolic_difference(view, central, name)
     where = _since_the_pump(view) & ~view.inside("lower_body_arrest", "no_flow_arrest", "selective_cerebral")
     known = np.isfinite(difference)
     holds = (difference >= params["mean"]) | (running_mean(systolic, SMOOTH_S) >= params["systolic"])
@@ -57,9 +64,9 @@ def _under_central(view: View, params: Params, central: FloatArray, name: str) -
         was = median(earlier) if earlier.size else float("nan")
         found.append(
             course_find(
-                E22, view, run, difference, params=params, channels=("femoral", name), limit=params["mean"],
+                E22, view, run, difference, params=params, channels=(central, name), limit=params["mean"],
                 unit="mm[Hg]", above=True, plain=PLAIN_MMHG, minimum=params["minimum"], subtype="a",
-                name="radial under femoral pressure", site="femoral", of="difference of the means",
+                name="radial under femoral pressure", site=central, of="difference of the means",
                 systolic_difference_mmhg=rounded(median(systolic[run.start : run.stop]), 0),
                 alternatives=[
                     alternative("a damped or kinked radial line",
@@ -111,17 +118,16 @@ def _arm_over_arm(view: View, params: Params) -> list[Find]:
             holds, known, minimum=int(params["arms_minimum"]), close=BRIDGE_ARMS_S, bridge=BRIDGE_UNSEEN_S
         ):
             with_flow = _with_flow(view, course, run.start, run.stop)
-            fed = view.facts.inflow_site == "axillary" and view.facts.inflow_side == higher
-            inflow = fed and not with_flow < params["correlation"]
             high_name, low_name = (f"{higher}_radial", f"{'left' if higher == 'right' else 'right'}_radial")
             unseen = view.masked_seconds(low_name, run.start, run.stop)
             low = median(view.values[low_name][run.start : run.stop])
+            told = _told_as(view, params, high_name, run, with_flow)
             found.append(
                 course_find(
                     E22, view, run, course, params=params, channels=(high_name, low_name, "pump_flow"),
                     limit=params["arms"], unit="mm[Hg]", above=True, plain=PLAIN_MMHG, minimum=params["arms_minimum"],
-                    subtype="b", name="inflow side over-reads" if inflow else "one arm over the other",
-                    of="difference of the means", told_as="inflow side" if inflow else "not explained by the inflow",
+                    subtype="b", name="inflow side over-reads" if told == INFLOW else "one arm over the other",
+                    of="difference of the means", told_as=told,
                     with_flow=rounded(with_flow, 2),
                     alternatives=[
                         alternative("two transducers at two heights", _before_the_pump(view, difference * sign)),
@@ -133,6 +139,21 @@ def _arm_over_arm(view: View, params: Params) -> list[Find]:
                 )
             )  # fmt: skip
     return found
+
+
+def _told_as(view: View, params: Params, higher: str, run: Run, with_flow: float) -> str:
+    """Whether the difference is the inflow's, in words; `with_flow` is its correlation with the flow.
+
+    A line that over-reads stands over every other one: where a third stands over it, blood comes in elsewhere.
+    """
+    fed = view.facts.inflow_site == "axillary" and higher == f"{view.facts.inflow_side}_radial"
+    levels = [median(view.values[name][run.start : run.stop]) for name in view.arterial if name != higher]
+    over = [level - median(view.values[higher][run.start : run.stop]) for level in levels]
+    if not fed or any(one >= params["arms"] for one in over):
+        return "not explained by the inflow"
+    if not np.isfinite(with_flow):
+        return NOT_SHOWN
+    return INFLOW if with_flow > params["correlation"] else "not explained by the inflow"
 
 
 def _with_flow(view: View, course: FloatArray, start: int, stop: int) -> float:
@@ -158,7 +179,7 @@ def _missing_lines(view: View, params: Params) -> list[str]:  # noqa: ARG001
     said = []
     radials = [name for name in ("left_radial", "right_radial") if view.get(name) is not None]
     fed = f"{view.facts.inflow_side}_radial" if view.facts.inflow_site == "axillary" else ""
-    if view.get("femoral") is None:
+    if not femoral_line(view):
         said.append("E22a not looked for: no femoral pressure")
     elif not set(radials) - {fed}:
         said.append("E22a not looked for: no radial pressure of an arm that the pump does not feed")
@@ -176,14 +197,11 @@ E22 = Rule(
     needs=("two_sites",),
     phase=(),
     words="a: from the first bypass on, femoral over radial pressure by {mean} mmHg or more of the means, or "
-    "{systolic} mmHg or "
-    "more systolic, for at least {minimum} s, on an arm that the pump does not feed. b: on bypass, one radial mean "
-    "over the "
-    "other by {arms} mmHg or more for at least {arms_minimum} s; told as inflow side where the higher arm's axillary "
-    "artery "
-    "is the inflow, unless the flow changed and the difference correlates with it by less than {correlation}. "
-    "Neither in "
-    "planned arrests nor in brain perfusion alone.",
+    "{systolic} mmHg or more systolic, for at least {minimum} s, on an arm that the pump does not feed. b: on bypass, "
+    "one radial mean over the other by {arms} mmHg or more for at least {arms_minimum} s; told as inflow side where "
+    "the higher arm's axillary artery is the inflow, no other line stands over that arm by {arms} mmHg, and the "
+    "difference correlates with the flow by more than {correlation}; where the flow did not change, that is not "
+    "shown, and said. Neither in planned arrests nor in brain perfusion alone.",
     status="P",
     source="25 mmHg systolic or 10 mean for 5 min: PubMed 26599795; b is common practice and this project's choice",
     parameters={
@@ -192,18 +210,16 @@ E22 = Rule(
         "minimum": Parameter(300, "s", "shortest length, a"),
         "arms": Parameter(10, "mm[Hg]", "difference between the arms from which it counts"),
         "arms_minimum": Parameter(60, "s", "shortest length, b"),
-        "correlation": Parameter(0.7, "1", "correlation with the flow under which it is not the inflow's"),
+        "correlation": Parameter(0.7, "1", "correlation with the flow beyond which it is the inflow's"),
     },
     find=find_site_gradient,
-    details=f"Differences are means of {SMOOTH_S} s (a) or {ARMS_SMOOTH_S} s (b). Interruptions of up to {CLOSE_S} s "
-    f"(a) or {BRIDGE_ARMS_S} s (b), and masked "
-    f"or missing stretches of up to {BRIDGE_UNSEEN_S} s, do not end them; only seconds that were seen count. A "
-    f"systolic "
-    f"pressure is taken as the mean and {100 * ABOVE_MEAN:g} % of the pulse. The correlation is taken over the "
-    f"stretch and "
-    f"{FLOW_AROUND_S} s on either side, {CORRELATION_LEAST_S} s at least, where the flow moved by {FLOW_MOVED:g} "
-    f"L/min or "
-    f"more. Plain from {PLAIN_MMHG:g} mmHg beyond.",
+    version=2,
+    details=f"Of several femoral lines the believed one is taken. Differences are means of {SMOOTH_S} s (a) or "
+    f"{ARMS_SMOOTH_S} s (b). Interruptions of up to {CLOSE_S} s (a) or {BRIDGE_ARMS_S} s (b), and masked or missing "
+    f"stretches of up to {BRIDGE_UNSEEN_S} s, do not end them; only seconds that were seen count. A systolic pressure "
+    f"is taken as the mean and {100 * ABOVE_MEAN:g} % of the pulse. The correlation is taken over the stretch and "
+    f"{FLOW_AROUND_S} s on either side, {CORRELATION_LEAST_S} s at least, where the flow moved by {FLOW_MOVED:g} L/min "
+    f"or more. Plain from {PLAIN_MMHG:g} mmHg beyond.",
     parts=_missing_lines,
 )
 RULES = (E22,)

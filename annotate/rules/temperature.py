@@ -6,7 +6,19 @@ import numpy as np
 
 from ..runs import evidence_runs, median
 from ..view import View
-from .rule import RUNS, Find, Parameter, Params, Rule, alternative, before, confidence, counted, rounded
+from .rule import (
+    BEFORE_S,
+    RUNS,
+    Find,
+    Parameter,
+    Params,
+    Rule,
+    alternative,
+    before,
+    confidence,
+    counted,
+    rounded,
+)
 
 READING = 1e-3  # °C; a reading of 37.0 stored in 32 bits is not under 37.0
 
@@ -45,6 +57,7 @@ def find_hot_outlet(view: View, params: Params) -> list[Find]:
                     "before": rounded(before(outlet, run.start)),
                     "during": rounded(median(inside)),
                     "peak": rounded(peak),
+                    "after": rounded(median(outlet[run.stop : run.stop + BEFORE_S])),
                     "minutes": rounded(run.used / 60, 2),
                     "area_cel_min": rounded(area, 2),
                     "core_c": rounded(core),

@@ -32,6 +32,8 @@ class Moment:
         Source or author.
     edge : str
         ``"start"`` or ``"end"`` where the words say which; else empty.
+    set_by : str or None
+        Who set it as the end of a phase before; empty for a proposal, None for who sets it now.
     """
 
     t: float
@@ -39,6 +41,7 @@ class Moment:
     text: str = ""
     by: str = ""
     edge: str = ""
+    set_by: str | None = None
 
     @property
     def usable(self) -> bool:
@@ -82,13 +85,23 @@ def stretches_of(marks: Iterable[Mark]) -> list[Stretch]:
 
 
 def payload_of(name: str, index: int, start: Moment, end: Moment) -> dict[str, Any]:
-    """Payload of a ``phase`` edit; its ± is that of the less certain end."""
+    """Payload of a ``phase`` edit: each end with its own ±, and whose it is where that is not who makes the edit.
+
+    ``sd_s`` is that of the less certain end, for readers that know one only.
+    """
     return {
         "name": name,
         "index": index,
         "start_s": start.t,
         "end_s": end.t,
         "sd_s": max(start.sd_s, end.sd_s),
+        "start_sd_s": start.sd_s,
+        "end_sd_s": end.sd_s,
+        **{
+            f"{edge}_by": moment.set_by
+            for edge, moment in (("start", start), ("end", end))
+            if moment.set_by is not None
+        },
     }
 
 

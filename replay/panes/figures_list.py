@@ -72,6 +72,9 @@ NOTE_LINES = 7
 
 LONGEST_SOURCE = 34  # letters of a source in the table; whole in the tip and below
 
+ANOTHER_LINE = "another line changes it"
+"""Words that the filter finds figures by whose conclusion another arterial line would change."""
+
 NAME_SHARE = 0.4  # of the table, for the name of a figure where the columns are scrolled sideways
 
 NOT_COMPUTED = "The figures have not been worked out yet."
@@ -142,6 +145,7 @@ def figure_row(number: int, figure: Figure, name: str = "") -> Row:
         tip=told(figure),
         dim=figure.value is None,
         item=figure,
+        also=ANOTHER_LINE if figure.other_lines else "",
     )
 
 

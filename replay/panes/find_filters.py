@@ -7,8 +7,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from PySide6.QtCore import QEvent, QSize, Qt, Signal
-from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QWidget
+from PySide6.QtGui import QKeyEvent, QPaintEvent
+from PySide6.QtWidgets import (
+    QComboBox,
+    QHBoxLayout,
+    QLabel,
+    QStyle,
+    QStyleOptionComboBox,
+    QStylePainter,
+    QWidget,
+)
 
 from ..find_words import STATES, state_kind
 from ..wording import phase_name
@@ -17,6 +25,7 @@ EVENTS, ARTEFACTS = "E", "A"
 """Values of the class filter that stand for all events, or all artefacts."""
 NO_PHASE = "-"
 WIDEST_ENTRY = 340  # pixels of an opened box: whole names of classes
+BESIDE = 3  # pixels on either side of the words of a box
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +76,19 @@ class ChoiceBox(QComboBox):
         else:
             super().keyPressEvent(event)
 
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """What is chosen, with a sign where its end does not fit: Qt alone cuts it off in the middle of a word."""
+        option = QStyleOptionComboBox()
+        self.initStyleOption(option)
+        part = QStyle.SubControl.SC_ComboBoxEditField
+        room = self.style().subControlRect(QStyle.ComplexControl.CC_ComboBox, option, part, self).width()
+        option.currentText = self.fontMetrics().elidedText(  # type: ignore[attr-defined]
+            self.currentText(), Qt.TextElideMode.ElideRight, room - 2 * BESIDE
+        )
+        painter = QStylePainter(self)
+        painter.drawComplexControl(QStyle.ComplexControl.CC_ComboBox, option)
+        painter.drawControl(QStyle.ControlElement.CE_ComboBoxLabel, option)
+
     def minimumSizeHint(self) -> QSize:
         """Narrow: the whole name stands in its tip and in the opened list."""
         return QSize(64, super().minimumSizeHint().height())
@@ -96,7 +118,7 @@ class FindFilters(QWidget):
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(4)
         for box in self.boxes:
-            layout.addWidget(box, 1)
+            layout.addWidget(box, 2 if box is self.by_class else 1)  # names of classes are the longest words
         layout.addWidget(self.count)
         self.offer((), {}, {})
 

@@ -23,7 +23,7 @@ COLUMNS = (
         "What its times leave open, 95 %: the clocks of its channels, and the second that a rule goes by",
         right=True,
     ),
-    Column("Code", "E00", "Class of the pattern, with its subtype; the catalogue has its rule"),
+    Column("Code", "E00", "Class of the pattern, with its subtype; the catalogue has its rule", whole=True),
     Column("What", "", "Plain name of the pattern"),
     Column(
         "State",
@@ -39,6 +39,7 @@ COLUMNS = (
 NAMED = 2  # channels that are named before the rest is counted
 
 NOT_LOOKED = "This case has not been looked through yet."
+LOOKING = "This case is being looked through: finds are shown as soon as they are there."
 NOTHING_FOUND = "The rules found nothing. What they could not look for stands under Loose ends."
 
 
@@ -110,6 +111,7 @@ class FindsList(ListPane):
         super().__init__("Finds", COLUMNS, NOT_LOOKED, parent)
         self._face = face
         self.not_reviewed = 0
+        self._looked = self._looking = False
         self._facts: dict[str, FindFacts] = {}
         self._finds: Sequence[Find] = ()
         self.filters = FindFilters(self)
@@ -138,6 +140,14 @@ class FindsList(ListPane):
             else ""
         )
 
+    def set_looking(self, looking: bool) -> None:
+        """Whether the case is being looked through: what stands here until there are finds."""
+        self._looking = looking
+        self._say_why()
+
+    def _say_why(self) -> None:
+        self.say_why_empty(NOTHING_FOUND if self._looked else LOOKING if self._looking else NOT_LOOKED)
+
     def show_finds(
         self,
         finds: Iterable[Find],
@@ -161,7 +171,8 @@ class FindsList(ListPane):
         class_names : mapping of str to str, optional
             Plain names of every class, by code.
         """
-        self.say_why_empty(NOTHING_FOUND if isinstance(finds, Finds) else NOT_LOOKED)
+        self._looked = isinstance(finds, Finds)
+        self._say_why()
         self.model.set_heading(0, self._face.unit)
         self._finds = finds if isinstance(finds, Finds) else tuple(finds)
         self._facts = {
@@ -193,13 +204,17 @@ class FindsList(ListPane):
         self.filters.choose(("", "", ""))
 
     def next_like(self, find: Find) -> Find | None:
-        """The next find of the same class and subtype, in time, among those that are shown."""
+        """The next find of the same class and subtype, in time, among those shown that stand as they were found.
+
+        One that was set aside, split or called something else is passed over.
+        """
         later = [
             row.item
             for row in self.shown()
             if (row.item.code, row.item.subtype) == (find.code, find.subtype)
             and row.item.key != find.key
             and row.item.start_s >= find.start_s
+            and not self._facts[row.key].state.startswith(("set aside", "split", "reclassified"))
         ]
         return min(later, key=lambda one: float(one.start_s), default=None)
 

@@ -206,7 +206,7 @@ class PhaseLadder(QWidget):
             f"length {'at least ' if rung.at_least else ''}{length(rung.end - rung.start)} "
             f"{plus_minus(rung.length_unc)}".rstrip(),
             f"times from: {rung.source}" if rung.source else "",
-            f"confirmed by {rung.confirmed_by}" if rung.confirmed_by else "proposed",
+            rung.state,
             *(f"could also be: {text}" for text in rung.alternatives[:ALTERNATIVES_SHOWN]),
         ]
         return "\n".join(line for line in lines if line)
@@ -314,7 +314,8 @@ class PhaseLadder(QWidget):
             over = self._edge_at(event.position()) is not None
             self.setCursor(Qt.CursorShape.SplitHCursor if over else Qt.CursorShape.ArrowCursor)
             return
-        self._drag = self._drag.to(self._t(event.position().x()))
+        x = event.position().x()
+        self._drag = self._drag.to(self._t(x), abs(self._t(x + 1) - self._t(x - 1)) / 2)
         QToolTip.showText(event.globalPosition().toPoint(), self.tip(self._drag.shown), self)
         self.update()
 

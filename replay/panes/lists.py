@@ -81,6 +81,7 @@ class ListPane(QWidget):
         self.table.sortByColumn(0, Qt.SortOrder.AscendingOrder)
         self._widest: list[int] = []
         self._least: list[int] = []
+        self._uncut: list[int] = []
         self._widths: dict[int, int] = {}
         self._dress_header()
         self._measure()
@@ -101,20 +102,20 @@ class ListPane(QWidget):
         layout.addWidget(self.table, 1)
 
     def set_rows(self, rows: Sequence[Row]) -> None:
-        """Show other rows; the selected one stays selected while it is among them."""
-        kept = self.current
+        """Show other rows; the selected one stays selected while it is shown, else the one that took its place."""
+        place = self._place()
         self.model.set_rows(rows)
         self._say_empty()
         self._measure()
         self._fit()
-        if kept is not None:
-            self.select(kept.key)
+        self._back_to(place)
         self.shown_changed.emit()
 
     def want(self, wanted: Callable[[Row], bool] | None) -> None:
         """Show only rows that this holds for, beside the words of the filter."""
+        place = self._place()
         self._proxy.want(wanted)
-        self._refiltered()
+        self._refiltered(place)
 
     def say_why_empty(self, words: str) -> None:
         """What stands in place of rows while there are none."""
@@ -208,13 +209,32 @@ class ListPane(QWidget):
     # -- filter -------------------------------------------------------------------------------------
 
     def _filter(self, text: str) -> None:
+        place = self._place()
         self._proxy.setFilterFixedString(text)
-        self._refiltered()
+        self._refiltered(place)
 
-    def _refiltered(self) -> None:
+    def _refiltered(self, place: list[str]) -> None:
         self._say_empty()
         self._fit_heights()
+        self._back_to(place)
         self.shown_changed.emit()
+
+    def _place(self) -> list[str]:
+        """Keys of the rows shown: the selected one, those after it, then those before it, the nearest first."""
+        kept = self.current
+        if kept is None:
+            return []
+        keys = [row.key for row in self.shown()]
+        at = keys.index(kept.key)
+        return keys[at:] + keys[:at][::-1]
+
+    def _back_to(self, place: Sequence[str]) -> None:
+        """Select what was selected; where it is hidden now, the row that moved into its place."""
+        there = {row.key for row in self.shown()}
+        key = next((key for key in place if key in there), None)
+        now = self.current
+        if key is not None and (now is None or now.key != key):
+            self.select(key)
 
     def _say_empty(self) -> None:
         self.empty.setText(self._why_none() if self.model.rows else self._why_empty)
@@ -255,7 +275,7 @@ class ListPane(QWidget):
     def _measure(self) -> None:
         """The width that each column needs to cut nothing, on one line and with its words wrapped."""
         wide = self.fontMetrics().horizontalAdvance
-        self._widest, self._least = [], []
+        self._widest, self._least, self._uncut = [], [], []
         for number, column in enumerate(self.model.columns):
             texts = {row.cells[number] for row in self.model.rows}
             heading = wide(column.heading) + (SORT_SIGN if number == self._sorted_by() else 0)
@@ -264,6 +284,7 @@ class ListPane(QWidget):
             word = longest if column.right else word  # a number and its unit stay on one line
             self._widest.append(max(longest, wide(column.sample), heading) + PADDING)
             self._least.append(max(word, heading) + PADDING)
+            self._uncut.append(max(longest if column.whole else word, heading) + PADDING)
 
     def _sorted_by(self) -> int:
         return self.table.horizontalHeader().sortIndicatorSection()
@@ -284,11 +305,15 @@ class ListPane(QWidget):
                 shown.remove(number)
         fixed = [number for number in shown if columns[number].sample]
         # Beside a firm column the words keep a share of the room, so that it does not push them to one word a line.
-        share = round(WORDS * room) if any(columns[n].firm for n in shown) else 0
+        words = round(WORDS * room)
+        share = words if any(columns[n].firm for n in shown) else 0
         least = {n: min(self._widest[n], max(self._least[n], share)) for n in shown if n not in fixed}
+        # A class and its subtype stay on one line while the words keep that share beside them.
+        whole = sum(self._uncut[n] if n in fixed else max(self._uncut[n], words) for n in shown) <= room
+        narrowest = self._uncut if whole else self._least
         short = sum(need[n] if n in fixed else least[n] for n in shown) - room
-        for number in sorted(fixed, key=lambda n: self._least[n] - need[n]):
-            given = min(max(short, 0), max(need[number] - self._least[number], 0))
+        for number in sorted(fixed, key=lambda n: narrowest[n] - need[n]):
+            given = min(max(short, 0), max(need[number] - narrowest[number], 0))
             need[number] -= given
             short -= given
         wide = sum(need[n] for n in fixed)

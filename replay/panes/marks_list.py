@@ -9,7 +9,7 @@ from afterclamp.annotate.judged import no_longer_found
 from afterclamp.annotate.marks import Mark
 from PySide6.QtWidgets import QWidget
 
-from ..find_words import LONGEST_SUBTYPE, origin_words
+from ..find_words import class_words, origin_words
 from .clock_face import ClockFace, length, plus_minus
 from .lists import Column, ListPane, Row
 
@@ -18,10 +18,10 @@ COLUMNS = (
     Column(
         "±",
         "± 9 s",
-        "What the clock of the trace that it was made on leaves its time, 95 %; nothing on the reference clock",
+        "What its time leaves open, 95 %: the clock of the trace that it was made on, or the find that it came from",
         right=True,
     ),
-    Column("Class", "E00", "Class that it was given; Shift+K gives another"),
+    Column("Class", "E00", "Class that it was given; Shift+K gives another", whole=True),
     Column("What", "", "Plain name of the class, and the words that were written"),
     Column("Length", "12:00 min", "From its begin to its end; a point or a note has none", right=True),
     Column("By", "reviewer", "Under whose name it is kept; “from a rule” where it came of a find"),
@@ -41,12 +41,14 @@ def mark_row(
     many = len(gone)
     lost = f"; the rules no longer find {many} of {len(mark.found)}, the mark stays" if many else ""
     span = mark.end_s - mark.start_s
-    words = ": ".join(part for part in (class_names.get(mark.code, ""), mark.text) if part)
+    # A class that another version of the program knew, or a log of other hands brought, is told as that.
+    unknown = f"{mark.code} is no class of this program" if mark.code and class_names else ""
+    words = ": ".join(part for part in (class_names.get(mark.code, unknown), mark.text) if part)
     words = words or ("note" if mark.kind == "note" else "not classed")
     names = ", ".join(channel_names.get(name, name.replace("_", " ")) for name in mark.channels)
     sure = "" if mark.confidence is None else f"{round(mark.confidence)} %"
     within = plus_minus(mark.unc_s)
-    code = f"{mark.code} {mark.subtype}".rstrip() if len(mark.subtype) <= LONGEST_SUBTYPE else mark.code
+    code = class_words(mark.code, mark.subtype)
     by = (
         f"{mark.author}, {'rule no longer finds it' if gone else 'from a rule'}"
         if mark.origin

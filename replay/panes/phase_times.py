@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import partial
 
 from afterclamp.annotate.marks import Mark
@@ -113,10 +115,7 @@ class PhaseTimes(QObject):
         """Set the ``"start"`` or ``"end"`` of a phase; of an unset clamp the other one is waited for."""
         ends = dict(self.begun)
         if rung.is_set:
-            ends = {
-                "start": Moment(rung.start, rung.start_unc / Z95),
-                "end": Moment(rung.end, rung.end_unc / Z95),
-            }
+            ends = dict(zip(("start", "end"), ends_of(rung), strict=True))
         ends[edge] = moment
         if len(ends) < 2:
             self.begun = ends
@@ -137,7 +136,8 @@ class PhaseTimes(QObject):
             )
         else:
             self.forget()
-            self.said.emit(f"{name} set, {times}, {length(end.t - start.t)}.")
+            within = plus_minus(half_width(math.hypot(start.sd_s, end.sd_s)))
+            self.said.emit(f"{name} set, {times}, {' '.join(filter(None, (length(end.t - start.t), within)))}.")
             self.phase_set.emit(payload_of(rung.name, rung.index, start, end))
 
     def take_away(self, rung: Rung) -> None:
@@ -172,14 +172,17 @@ class PhaseTimes(QObject):
                     action.setEnabled(moment.usable)
                     action.setToolTip("" if moment.usable else f"The clock of {moment.by} is not set")
         self._offer_stretches(menu, rung)
-        if rung.is_set and rung.name == CLAMP:
+        if rung.is_set and (rung.name == CLAMP or not rung.confirmed_by):
             menu.addSeparator()
             if not rung.confirmed_by:
-                ends = (Moment(rung.start, rung.start_unc / Z95), Moment(rung.end, rung.end_unc / Z95))
+                ends = [
+                    end if end.set_by else replace(end, set_by=None) for end in ends_of(rung)
+                ]  # a proposal that is confirmed is the person's from now on
                 accept = menu.addAction("&Confirm these times", partial(self.set_times, rung, *ends))
                 accept.setEnabled(all(end.usable for end in ends) and not rung.at_least)
-            menu.addAction("One &more clamp", self.another_wanted.emit)
-            menu.addAction("&Take it away", partial(self.take_away, rung))
+            if rung.name == CLAMP:
+                menu.addAction("One &more clamp", self.another_wanted.emit)
+                menu.addAction("&Take it away", partial(self.take_away, rung))
         return menu
 
     def _offer_stretches(self, menu: QMenu, rung: Rung) -> None:
@@ -198,6 +201,14 @@ class PhaseTimes(QObject):
                 partial(self.set_times, rung, stretch.start, stretch.end),
             )
             action.setEnabled(stretch.start.usable)
+
+
+def ends_of(rung: Rung) -> tuple[Moment, Moment]:
+    """The ends of a phase as they stand, each with its own ± and whose it is."""
+    return (
+        Moment(rung.start, rung.start_unc / Z95, set_by=rung.start_by),
+        Moment(rung.end, rung.end_unc / Z95, set_by=rung.end_by),
+    )
 
 
 def _capital(words: str) -> str:

@@ -40,6 +40,8 @@ class Column:
         well.
     firm : bool
         Left out only where words would be cut although they are wrapped, after every spare one.
+    whole : bool
+        Its words stay on one line, as those of a number and its unit do, while there is room.
     """
 
     heading: str
@@ -48,6 +50,7 @@ class Column:
     right: bool = False
     spare: bool = False
     firm: bool = False
+    whole: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +73,8 @@ class Row:
         Set aside: written in grey, its state says so as well.
     item : object
         What the row stands for.
+    also : str
+        Words that the filter finds it by besides those of its cells.
     """
 
     key: str
@@ -80,6 +85,7 @@ class Row:
     tip: str = ""
     dim: bool = False
     item: Any = None
+    also: str = ""
 
 
 class RowsModel(QAbstractTableModel):
@@ -161,4 +167,7 @@ class RowsProxy(QSortFilterProxyModel):
         assert isinstance(model, RowsModel)
         if self._wanted is not None and not self._wanted(model.rows[source_row]):
             return False
-        return super().filterAcceptsRow(source_row, source_parent)
+        also = model.rows[source_row].also
+        return super().filterAcceptsRow(source_row, source_parent) or (
+            bool(also) and self.filterRegularExpression().match(also).hasMatch()
+        )

@@ -27,7 +27,7 @@ from .typing_boxes import TypingBox
 NUMBERS = (
     Column("Number", "", "What is looked for by it"),
     Column("In force", "000.0 L/min/m²", "The number that this case is looked through by", right=True),
-    Column("Catalogue", "000.0 L/min/m²", "The rule's own number", right=True, spare=True),
+    Column("Catalogue", "000.0 L/min/m²", "The rule's own number", right=True, firm=True),
     Column(
         "Rests on",
         "project's choice",

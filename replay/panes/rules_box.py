@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from afterclamp.annotate.finds import Find, Finds
-from afterclamp.annotate.rule_numbers import checked, editing, rule_numbers, taking_back
+from afterclamp.annotate.rule_numbers import checked, editing, numbers_in_force, rule_numbers, taking_back
 from afterclamp.annotate.rules import RULES, STATUS, Rule
 from afterclamp.io.case import Case
 from afterclamp.io.errors import CaseError
@@ -16,6 +16,7 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QDialog, QDialogButtonBox, QLabel, QPushButton, QSplitter, QVBoxLayout, QWidget
 
+from ..wording import readable, unit_name
 from .lists import Column, ListPane, Row
 from .rule_card import RuleCard
 from .rule_trial import NOTHING, TrialPane
@@ -79,7 +80,7 @@ class RulesBox(QDialog):
         across = QSplitter(Qt.Orientation.Horizontal, self)
         across.addWidget(self.list)
         across.addWidget(right)
-        across.setSizes([560, 640])
+        across.setSizes([520, 680])
         for splitter in (right, across):
             splitter.setChildrenCollapsible(False)
         buttons = QDialogButtonBox(self)
@@ -169,9 +170,9 @@ class RulesBox(QDialog):
             self.trial.empty()
             return
         try:
-            checked(rule.code, name, value)
+            checked(rule.code, name, value, numbers_in_force(self._case))
         except CaseError as refused:
-            self.trial.empty(refused.sentence)
+            self.trial.empty(readable(refused.sentence))
             return
         self.trial.look(rule.code, {f"{rule.code}.{name}": value})
 
@@ -180,17 +181,25 @@ class RulesBox(QDialog):
         if rule is None:
             return
         try:
-            payload = editing(rule.code, name, value, reason)
+            payload = editing(rule.code, name, value, reason, numbers_in_force(self._case))
         except CaseError as refused:
-            self.trial.short.setText(refused.sentence)
+            self.trial.short.setText(readable(refused.sentence))
             self.card.reason.setFocus()
             return
-        self._hand_on([payload], f"Kept: {rule.code} {name} is {value:g}. Undo takes it back.")
+        self._hand_on([payload], f"Kept: {self._change(rule, name, value)}. Undo takes it back.")
 
     def _take_back(self, name: str) -> None:
-        if self.rule is not None:
-            code = self.rule.code
-            self._hand_on([taking_back(code, name)], f"{code} has its own number again.")
+        rule = self.rule
+        if rule is not None:
+            own = rule.parameters[name].value
+            self._hand_on([taking_back(rule.code, name)], f"Taken back: {self._change(rule, name, own)}.")
+
+    def _change(self, rule: Rule, name: str, value: float) -> str:
+        """What a number of a rule does, with what it is now and was until now."""
+        parameter = rule.parameters[name]
+        was = numbers_in_force(self._case).get(f"{rule.code}.{name}", parameter.value)
+        now, before = (f"{one:g} {unit_name(parameter.unit)}".rstrip() for one in (value, was))
+        return f"{rule.code}, {readable(parameter.meaning)}: {now} in place of {before}"
 
     def _hand_on(self, payloads: list[dict[str, object]], words: str) -> None:
         self.taken.emit(payloads)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
+from ..wording import half_width
 from .clamp_row import Moment
 from .rungs import Rung
 
@@ -25,33 +27,45 @@ class EdgeDrag:
         Where the pointer is, reference seconds.
     moved : bool
         Whether it was really moved: a click on an end goes there and sets nothing.
+    pixel_s : float
+        Seconds of one pixel where it was left: the pointer tells no time finer than that.
     """
 
     rung: Rung
     edge: str
     t: float
     moved: bool = False
+    pixel_s: float = 0.0
 
-    def to(self, t: float) -> EdgeDrag:
+    def to(self, t: float, pixel_s: float) -> EdgeDrag:
         """The same with the pointer somewhere else; an end cannot pass the other one."""
         low, high = (
             (-float("inf"), self.rung.end - 1)
             if self.edge == "start"
             else (self.rung.start + 1, float("inf"))
         )
-        return replace(self, t=min(max(t, low), high), moved=True)
+        t = round(t) if pixel_s > 1 else round(t, 2)  # no more digits than the pointer can tell
+        return replace(self, t=min(max(float(t), low), high), moved=True, pixel_s=pixel_s)
+
+    @property
+    def sd_s(self) -> float:
+        """Standard deviation of where the pointer is, seconds: even over one pixel."""
+        return self.pixel_s / math.sqrt(12)
 
     @property
     def shown(self) -> Rung:
-        """The bar as it would be if the drag ended here: the moved end is the person's, without a ± of a trace."""
+        """The bar as it would be if the drag ended here: the moved end has the ± of the pointer, not of a trace."""
+        unc = half_width(self.sd_s)
+        other = self.rung.end_unc if self.edge == "start" else self.rung.start_unc
+        moved = replace(self.rung, length_unc=math.hypot(unc, other))
         if self.edge == "start":
-            return replace(self.rung, start=self.t, start_unc=0.0)
-        return replace(self.rung, end=self.t, end_unc=0.0)
+            return replace(moved, start=self.t, start_unc=unc)
+        return replace(moved, end=self.t, end_unc=unc)
 
     @property
     def moment(self) -> Moment:
         """The moved end as a moment that a person set."""
-        return Moment(self.t)
+        return Moment(self.t, self.sd_s)
 
 
 def edge_at(

@@ -28,6 +28,7 @@ NOT_SHOWN = frozenset({"return_on"})
 class Rung:
     """One bar: a phase as the ladder shows it. Times in reference seconds, ± as half-widths of 95 %.
 
+    `start_by` and `end_by` are who set that end, empty while it is proposed; `state` says it in words.
     Its `index` is the number that edits speak of it by; `at_least` says that the record begins or ends within it.
     """
 
@@ -40,6 +41,9 @@ class Rung:
     length_unc: float = 0.0
     source: str = ""
     confirmed_by: str = ""
+    start_by: str = ""
+    end_by: str = ""
+    state: str = "proposed"
     index: int = 0
     at_least: bool = False
     alternatives: tuple[str, ...] = ()
@@ -67,6 +71,9 @@ def rung_of(phase: Phase) -> Rung:
         length_unc=half_width(length_sd(phase.start, phase.end)),
         source=phase.source.replace("_", " "),
         confirmed_by=phase.confirmed_by,
+        start_by=phase.ends_by[0],
+        end_by=phase.ends_by[1],
+        state=phase.state,
         index=phase.edited_as,
         at_least=not (phase.start.recorded and phase.end.recorded),
         alternatives=phase.alternatives,

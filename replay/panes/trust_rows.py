@@ -101,7 +101,7 @@ class TrustRows(QWidget):
         for moment in (self._playhead, t):
             self.update(int(self._x(moment)) - 2, 0, 5, self.height())
         self._playhead = t
-        self.update(self._foot().toAlignedRect())
+        self.update(0, int(self._foot().top()), self.width(), self.height())
 
     @property
     def line(self) -> str:
@@ -262,17 +262,25 @@ class TrustRows(QWidget):
     def _paint_foot(self, painter: QPainter) -> None:
         """Why, at the playhead; or why there is nothing to show."""
         foot = self._foot()
-        room = foot.width() - (self.sign.width() + 8 if self.sign.isVisible() else 0)
         painter.setPen(QColor(self._theme.soft_ink))
-        words = self.fontMetrics().elidedText(self.words(), Qt.TextElideMode.ElideRight, int(room) - 4)
-        painter.drawText(
-            QRectF(foot.left() + 2, foot.top(), room, foot.height()), Qt.AlignmentFlag.AlignVCenter, words
-        )
-        painter.drawText(
-            QRectF(8, foot.top(), foot.left() - 14, foot.height()),
-            Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter,
-            "trust",
-        )
+        box, words = self.foot_words()
+        painter.drawText(box, Qt.AlignmentFlag.AlignVCenter, words)
+        if box.left() > foot.left():
+            painter.drawText(
+                QRectF(8, foot.top(), foot.left() - 14, foot.height()),
+                Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter,
+                "trust",
+            )
+
+    def foot_words(self) -> tuple[QRectF, str]:
+        """Where the sentence is written, a long one from the left edge, and as much of it as there is room for."""
+        foot, metrics = self._foot(), self.fontMetrics()
+        end = foot.right() - (self.sign.width() + 8 if self.sign.isVisible() else 0)
+        whole, left = self.words(), foot.left() + 2
+        if metrics.horizontalAdvance(whole) > end - left - 4:
+            whole, left = f"trust: {whole}", 8.0
+        words = metrics.elidedText(whole, Qt.TextElideMode.ElideRight, int(end - left) - 4)
+        return QRectF(left, foot.top(), end - left, foot.height()), words
 
     def words(self) -> str:
         """The sentence under the rows."""

@@ -199,9 +199,23 @@ class TrustStripPane(TrustRows):
 
     def _give(self, payload: Payload | None) -> None:
         if payload is None or (payload.get("start_s", 0.0) == payload.get("end_s", 1.0)):
+            self.said.emit("Nothing changes.")
             return
         self.stretch = None
         self.believed.emit(payload)
+        self.said.emit(self._done(payload))
+
+    def _done(self, payload: Payload) -> str:
+        """What was just done: it takes the place of what the status bar said before."""
+        when = " for the whole case"
+        if "start_s" in payload:
+            when = f" from {self._times(Span(payload['start_s'], payload['end_s']))}"
+        if payload.get("proposal"):
+            return f"Back to the proposal{when}."
+        token = payload["site"]
+        lines = self.strip.lines if self.strip is not None else ()
+        words = next((one.words for one in lines if one.token == token), token.replace("_", " "))
+        return f"{words[:1].upper()}{words[1:]} is trusted{when}."
 
     def _times(self, stretch: Span) -> str:
         return f"{self._face.text(stretch.start)} to {self._face.text(stretch.end)}"

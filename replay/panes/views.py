@@ -23,6 +23,7 @@ from ..strips.layout import Strip, strips_of
 from .clock_face import ClockFace
 from .dose_pane import DosePane
 from .ladder import PhaseLadder
+from .phase_sums import PhaseSums
 from .titled_view import TitledView
 from .trust_strip import TrustStripPane
 
@@ -101,6 +102,7 @@ class ThreeViews(QWidget):
         self._shown: dict[str, list[Strip]] = {}
         self._ladder_span: Span | None = None
         self.ladder = PhaseLadder(face, self)
+        self.sums = PhaseSums(face, self)
         self.trust = TrustStripPane(face, self)
         self.boxes = (
             TitledView("Long view", WAVE_GROWTH[0], self),
@@ -136,6 +138,7 @@ class ThreeViews(QWidget):
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(2)
         layout.addWidget(self.ladder)
+        layout.addWidget(self.sums)
         layout.addWidget(self.trust)
         layout.addWidget(self.splitter, 1)
         layout.addWidget(self.dose)
@@ -148,6 +151,7 @@ class ThreeViews(QWidget):
         self._strips = [] if case is None else strips_of(case)
         self._whole = case.span if case is not None and case.span.duration > 0 else Span(0.0, 1.0)
         self.ladder.set_phases([])
+        self.sums.set_phases([])
         self.trust.set_strip(None)
         for box in self.boxes:
             chosen = box.choose(self._strips)
@@ -160,10 +164,12 @@ class ThreeViews(QWidget):
     def set_phases(self, phases: Sequence[Phase]) -> None:
         """Phases for the ladder; the views have no lane of their own for what stands right above them."""
         self.ladder.set_phases(phases)
+        self.sums.set_phases(phases)
         self.dose.set_phases(phases)
 
     def set_finds(self, finds: Sequence[Find]) -> None:
-        """Finds that nobody set aside, for the lanes."""
+        """Finds that nobody set aside, for the lanes and for what is summed of them."""
+        self.sums.set_finds(finds)
         for view in self.views:
             view.set_finds(finds)
         self._show_strips()
@@ -212,6 +218,7 @@ class ThreeViews(QWidget):
     def set_notes(self, notes: Sequence[TimedNote]) -> None:
         """Lines of text for a lane of the Middle view; in the others they have no room to be read."""
         self.ladder.set_notes(notes)
+        self.sums.set_notes(notes)
         self.middle.set_notes(notes)
         self._show_strips()
 

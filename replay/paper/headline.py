@@ -97,11 +97,12 @@ def _clamp(case: Case, sums: Mapping[str, Duration], found: Sequence[Phase]) -> 
     """The time under the clamp, or that nobody set it, with what was said of it and when."""
     if "clamp" in sums:
         own = [phase for phase in found if phase.name == "clamp"]
-        authors = dict.fromkeys(phase.confirmed_by for phase in own if phase.confirmed_by)
-        if authors:
+        authors = dict.fromkeys(by for phase in own for by in phase.ends_by if by)
+        if all(all(phase.ends_by) for phase in own):
             by = f"set by {', '.join(authors)}"
         else:
-            by = f"proposed from {_by_words(own)}, nobody confirmed it"
+            by = f"proposed from {_by_words(own)}, "
+            by += f"set in part by {', '.join(authors)}" if authors else "nobody confirmed it"
             said = _clamp_lines(case)[1]
             by += f"; lines that mention it: {'; '.join(said)}" if said else ""
         if len(own) > 1:
@@ -131,7 +132,12 @@ def _clamp_lines(case: Case) -> tuple[int, list[str]]:
 def _by_words(own: Sequence[Phase]) -> str:
     """What dates the clamps that nobody set: sources of lines, or the channel of cardioplegia."""
     return ", ".join(
-        dict.fromkeys(name for phase in own for name in phase.source.replace("_", " ").split(", "))
+        dict.fromkeys(
+            name
+            for phase in own
+            for name in phase.source.replace("_", " ").split(", ")
+            if name != "person"
+        )
     )
 
 

@@ -144,7 +144,7 @@ def _phase_table(case: Case, found: Sequence[Phase], name: Callable[[str], str])
                     when(case, phase.end_s),
                     spread(phase.end.unc_s),
                     f"{at_least}{length(phase.duration_s)}",
-                    f"confirmed by {phase.confirmed_by}" if phase.confirmed_by else "proposed",
+                    phase.state,
                     ", ".join(name(one) for one in phase.source.split(", ")) or "the record",
                 ),
                 key=phase_key(phase.name, phase.index),

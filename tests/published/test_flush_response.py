@@ -168,7 +168,12 @@ def test_the_turning_points_are_those_of_the_ring():
     ("natural_hz", "damping", "word"),
     [
         *[(6.0, 0.3, "too slow"), (14.7, 0.22, "rings"), (22.0, 0.35, "adequate"), (30.0, 0.35, "adequate")],
-        *[(25.0, 0.20, "adequate"), (30.0, 0.20, "adequate"), (45.0, 0.15, "adequate"), (14.0, 0.15, "rings")],
+        *[
+            (25.0, 0.20, "adequate"),
+            (30.0, 0.20, "adequate"),
+            (45.0, 0.15, "adequate"),
+            (14.0, 0.15, "rings"),
+        ],
     ],
 )
 def test_the_word_for_a_response(natural_hz, damping, word):
@@ -188,6 +193,13 @@ def test_the_optimum_is_not_called_over_damped(natural_hz, damping, rate_hz):
     assert said.word in ("adequate", "cannot tell")
     if said.word == "cannot tell":
         assert "0.6 to 0.7" in said.why
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_slow_ring_that_a_pulse_hides_is_not_called_over_damped(seed):
+    # 5 Hz and 0.2 swing by half of the release: no over-damped line does.
+    said = adequacy(fast_flush_response(rung_over_a_pulse(5.0, 0.2, 100, seed), 100))
+    assert said.word in ("too slow", "cannot tell")
 
 
 @pytest.mark.parametrize(("natural_hz", "damping"), [(4.0, 0.9), (6.0, 0.999)])
