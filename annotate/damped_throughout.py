@@ -24,10 +24,8 @@ RATES_HZ = (0.6, 3.5)  # in which the rate of the pulse is looked for
 SMOOTH = 0.7  # share of a pulse's power at its own rate, from which it is smoothed; without a sharp edge it has more
 EDGE_S = 5.0  # at either end of a stretch, not looked at for its shape
 LONGEST_LOOK_S = 120.0  # of a stretch, that samples are read of
-SWING_SD, ROUGH_SD = (
-    1.6,
-    1.22,
-)  # highest less lowest of three seconds' means, and roughness, per noise in 10 ms
+# Highest less lowest of 75 means over 40 ms, and roughness, per noise of 10 ms.
+SWING_SD, ROUGH_SD = 2.4, 1.22
 
 
 def damped_throughout(own: Pulse, against: list[Against], by: Numbers, taken: BoolArray) -> list[Artefact]:

@@ -162,11 +162,11 @@ def no_longer_found(mark: Mark, finds: Sequence[Find]) -> tuple[str, ...]:
 class _Saying:
     """One decision on several finds: in order of time, the first says how many follow and all are undone with it."""
 
-    def __init__(
-        self, case: Case, author: str, decision: str, finds: Sequence[Find], code: str = ""
-    ) -> None:
+    def __init__(self, case: Case, author: str, decision: str, finds: Sequence[Find], code: str = "") -> None:
         self._case, self._author, self._decision, self._code = case, author, decision, code
-        self.finds = sorted({find.key: find for find in finds}.values(), key=lambda one: (one.start_s, one.key))
+        self.finds = sorted(
+            {find.key: find for find in finds}.values(), key=lambda one: (one.start_s, one.key)
+        )
         self.said: list[Verdict] = []
 
     def say(self, find: Find) -> str:

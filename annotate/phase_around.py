@@ -6,9 +6,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from .order import not_set
+from .order import Z95, not_set
 from .phase_model import Boundary, Phase
 from .view import View
+
+HELD_S = 2  # s beyond its own interval for which the last value of a channel is held
 
 
 def ends_of_record(view: View) -> tuple[Boundary, Boundary] | None:
@@ -16,10 +18,32 @@ def ends_of_record(view: View) -> tuple[Boundary, Boundary] | None:
     seconds = np.flatnonzero(view.recorded)
     if not len(seconds):
         return None
+    last = _last_second(view)
     return (
         _of_record(view, int(seconds[0]), int(seconds[0]), "first recorded value"),
-        _of_record(view, int(seconds[-1]), int(seconds[-1]) + 1, "the record ends"),
+        _of_record(view, last, last + 1, "the record ends"),
     )
+
+
+def _last_second(view: View) -> int:
+    """The last second of the record, by the surest channel of those that ended together.
+
+    A value that is held until the next one is due, and a clock with a ±, put the end of a channel some seconds off.
+    """
+    ends: list[tuple[float, float, int]] = []
+    for name, values in view.values.items():
+        seconds = np.flatnonzero(np.isfinite(values))
+        if len(seconds):
+            last = int(seconds[-1])
+            sd = view.clock_at(view.source.get(name, ""), view.time(last)).sd_s
+            ends.append((sd, view.interval.get(name, 1.0), last))
+    latest = max(last for *_, last in ends)
+    open_s = max(
+        interval + HELD_S + (Z95 * sd if np.isfinite(sd) else 0.0)
+        for sd, interval, last in ends
+        if last == latest
+    )
+    return min(one for one in ends if one[2] >= latest - open_s)[2]
 
 
 def around(view: View, bypasses: Sequence[Phase]) -> list[Phase]:

@@ -345,8 +345,12 @@ def _end_words(view: View, pump: Pump, arrest: Arrest, seen: Seen) -> str:
     above = drop_short(close_gaps(back > selective_top(view), 2), ABOVE_HELD_S)
     if above.any():
         return f"flow above the selective band held 20 s, dated to the start of its rise{lacking}"
+    if pump.gap[arrest.stop : arrest.stop + 1].any():
+        return f"the flow is not recorded from here on, and nothing else says that it still stood{lacking}"
     words = "flow above 0.2 L/min held, dated to the start of its rise; not above the selective band"
-    return f"{words}, but not to the head alone by the pressures{lacking}"
+    return (
+        f"{words}, but not to the head alone by the pressures{lacking}" if view.arterial else words + lacking
+    )
 
 
 def _other_ends(view: View, arrest: Arrest, seen: Seen) -> tuple[str, ...]:

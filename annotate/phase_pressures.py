@@ -10,7 +10,7 @@ import numpy as np
 
 from .order import Z95
 from .phase_arrests import SELECTIVE_MINIMUM_S, SELECTIVE_PRESSURE, edge, head_site, lower_body_site
-from .phase_clamp import clock
+from .phase_clamp import clock, spread_words, words_of
 from .phase_model import Boundary, Phase
 from .phase_rules import ARREST_MINIMUM_S, ARREST_PRESSURE, BRIDGE_S, BURST_S, COLD_CORE_C, CONFIRM_S
 from .runs import BoolArray, back_date, close_gaps, drop_short, median, smooth, spans
@@ -64,12 +64,16 @@ def pressure_arrests(view: View, events: Sequence[SaidEvent], said_at: At) -> li
         still = min(near, key=lambda one: abs(view.time(one.start) - off.t), default=None)
         if still is not None:
             used.add(still)
+            still = _as_said(view, still, behind)
             end = _end(view, still, behind, said_at)
         elif behind:
             end = said_at(view, behind[0])
         else:
             continue  # nothing says when it was over
-        found += _with_parts(view, said_at(view, off), end, still, events, said_at)
+        start = said_at(view, off)
+        if still is not None:
+            start = _surer(off, start, _start(view, still))
+        found += _with_parts(view, start, end, still, events, said_at)
     for still in stills:
         over = [one for one in ons if abs(one.t - view.time(still.stop)) <= _reach(one)]
         cold = view.core_near(still.start) <= COLD_CORE_C
@@ -78,6 +82,17 @@ def pressure_arrests(view: View, events: Sequence[SaidEvent], said_at: At) -> li
                 view, _start(view, still), _end(view, still, over, said_at), still, events, said_at
             )
     return found
+
+
+def _as_said(view: View, still: Still, behind: Sequence[SaidEvent]) -> Still:
+    """A stretch up to when the circulation was said to be back, where no line of the lower body contradicts that.
+
+    What came up at the head's side before was then the head alone.
+    """
+    if lower_body_site(view) or not behind or behind[0].t - view.time(still.stop) <= _reach(behind[0]):
+        return still
+    back = view.index(behind[0].t)
+    return Still(still.start, back, ((still.stop, back),))
 
 
 def _reach(event: SaidEvent) -> float:
@@ -146,7 +161,23 @@ def _end(view: View, still: Still, words: Sequence[SaidEvent], said_at: At) -> B
     near = [one for one in words if abs(one.t - view.time(still.stop)) <= _reach(one)]
     if near:
         one = min(near, key=lambda event: abs(event.t - view.time(still.stop)))
-        return said_at(view, one, f"the arterial pressure came up at {clock(view.time(still.stop))}")
+        beside = f"the arterial pressure came up at {clock(view.time(still.stop))}"
+        return _surer(one, said_at(view, one, beside), _rise(view, still))
+    return _rise(view, still)
+
+
+def _surer(event: SaidEvent, said: Boundary, seen: Boundary) -> Boundary:
+    """What was said, or the pressures' own time where that is known more closely; then the words stand beside it."""
+    if not seen.recorded or said.unc_s <= seen.unc_s:
+        return said
+    written = tuple(f"{words_of(one)}: {clock(one.t)} {spread_words(one)}" for one in event.times)
+    return replace(
+        seen, rule=f"{seen.rule}; as was written or said", alternatives=(*written, *seen.alternatives)
+    )
+
+
+def _rise(view: View, still: Still) -> Boundary:
+    """When the pressures came up, dated to where they began to."""
     site = _site(view)
     if still.stop >= view.n:
         return Boundary(view.time(view.n), "the record ends in the arrest; no pump flow", recorded=False)
@@ -189,7 +220,7 @@ def _heads(
     said_at: At,
 ) -> list[tuple[Boundary, Boundary]]:
     within = [one for one in events if start.time_s < one.t < end.time_s]
-    pairs = []
+    pairs: list[tuple[Boundary, Boundary]] = []
     for on in (one for one in within if one.kind == "head_on"):
         off = next((one for one in within if one.kind == "head_off" and one.t > on.t), None)
         if not pairs or on.t > pairs[-1][1].time_s:
@@ -197,8 +228,10 @@ def _heads(
     if pairs:
         return pairs
     words = "the head's pressure at least 25, femoral under 20 mmHg"
+    if not lower_body_site(view):
+        words = "an arterial pressure came up before the circulation was said to be back; no femoral line, assumed"
     for low, high in still.head if still is not None else ():
-        site = head_site(view)
+        site = head_site(view) or _site(view)
         begin = _alone(view, low, words, site, 0.0)
         last = (
             end

@@ -82,8 +82,6 @@ def beyond_the_pump(view: View, events: Sequence[SaidEvent], own: Sequence[Phase
         return list(own)
     whole = replace(bypass, start=start, end=end)
     out = [whole if phase is bypass else phase for phase in own]
-    if any(phase.name == "lower_body_arrest" and not phase.end.recorded for phase in own):
-        return out
     taken = [phase for phase in out if phase.name == "lower_body_arrest"]
     for one in pressure_arrests(view, events, said_at):
         outside = one.end_s <= bypass.start_s or one.start_s >= bypass.end_s

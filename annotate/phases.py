@@ -43,6 +43,8 @@ __all__ = [
 ]
 
 
+ARRESTS = ("lower_body_arrest", "no_flow_arrest", "selective_cerebral")
+"""An arrest and its parts."""
 _PARENTS = {"pre": "", "bypass": "", "post": "", "protamine": "post"}
 """What a phase lies in that a person adds, where that is not bypass."""
 
@@ -81,7 +83,11 @@ def phases(case: Case, view: View | None = None, *, words: bool = True) -> list[
 def proposals(case: Case, view: View | None = None, *, words: bool = True) -> list[Phase]:
     """The same before anybody set a time: see `phases`."""
     seen = view if view is not None else View.of(case)
-    return propose(seen, said_times(case.notes) if words else (), open_until=case.horizon)
+    found = propose(seen, said_times(case.notes) if words else (), open_until=case.horizon)
+    if words or seen.flow is not None:
+        return found
+    # Pressures alone date an arrest by half a minute: too wide to judge the clock of a line by.
+    return [phase for phase in found if phase.name not in ARRESTS]
 
 
 def in_force(case: Case, proposed: Sequence[Phase]) -> list[Phase]:

@@ -36,7 +36,8 @@ PLAUSIBLE: Numbers = {
     "%": 100.0,
     "1": 100.0,
 }
-"""Greatest number of each unit that anything is looked for by, or three times the catalogue's where that is more.
+"""Greatest number of each unit that anything is looked for by; three times the catalogue's where that itself is so
+great, as of line pressures.
 
 Pressures: the range that transducers are made for, to 300 mmHg (ANSI/AAMI BP22, from memory); the others are wide
 bounds of this project's choice.
@@ -239,7 +240,8 @@ def checked(code: str, name: str, value: float, beside: Numbers | None = None) -
     seconds = _PER_UNIT_S.get(parameter.unit)
     if seconds is not None and value * seconds > LONGEST_S:
         raise EditRefused(f"{what}: {given} is longer than any case", todo="Give a day at most")
-    most = max(PLAUSIBLE.get(parameter.unit, math.inf), 3 * parameter.value)
+    most = PLAUSIBLE.get(parameter.unit, math.inf)
+    most = most if parameter.value < most else 3 * parameter.value
     if value > most:
         raise EditRefused(
             f"{what}: {given} is no value that is ever recorded",
@@ -271,9 +273,7 @@ def _with_unit(value: float, parameter: Parameter) -> str:
     return f"{value:g}" if parameter.unit == "1" else f"{value:g} {parameter.unit}"
 
 
-def editing(
-    code: str, name: str, value: float, reason: str, beside: Numbers | None = None
-) -> dict[str, Any]:
+def editing(code: str, name: str, value: float, reason: str, beside: Numbers | None = None) -> dict[str, Any]:
     """The payload of a ``limit`` edit that changes one number of a rule, with a reason; `beside` as in `checked`.
 
     Raises

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from .order import Z95
-from .phase_model import Boundary, Phase
+from .phase_model import WORDS_RULE, Boundary, Phase
 from .said import SAME_S, Said, SaidEvent
 
 EDGES: dict[str, tuple[tuple[str, str], ...]] = {
@@ -52,10 +52,13 @@ def against_traces(
             for phase in found
             if phase.name == name
         ]
+        taken = [edge.time_s for edge, *_ in edges if edge.rule.startswith(WORDS_RULE)]
         edges = [one for one in edges if one[0].channel and one[0].recorded]
         if not edges:
             continue
         for one in event.times:
+            if one.t in taken:
+                continue  # it gives a boundary itself
             edge, name, end = min(edges, key=lambda known: abs(known[0].time_s - one.t))
             away = abs(edge.time_s - one.t)
             allowed = Z95 * float(np.hypot(one.sd_s, np.hypot(edge.sampling_sd_s, edge.clock_sd_s)))

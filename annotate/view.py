@@ -343,8 +343,12 @@ class View:
         and no person calls bypass, before or after it, in a record that may have bypass in it.
         """
         bypasses = self.of_name("bypass")
-        if self.flow is None and not any(one.confirmed_by for one in bypasses):
+        if self.flow is None and not any(one.set_by for one in bypasses):
             known = self.inside("pre", "bypass", "post") | ~self.recorded
+            for one in self.of_name("pre")[:1]:
+                known[: self.index(one.start_s)] = True
+            for one in self.of_name("post")[-1:]:
+                known[self.index(one.end_s) :] = True
             return spans(~known) if self.may_have_bypass else []
         found = []
         for number, one in enumerate(bypasses):

@@ -64,6 +64,7 @@ class Desk(DeskFrame):
         session.masks_changed.connect(self._masks_changed)
         session.looked.connect(self._looked)
         session.progressed.connect(self.show_progress)
+        session.progressed.connect(self._title_figures)
         session.said.connect(self.say)
         session.refused.connect(self.show_sentence)
         self.command.connect(lambda method: getattr(self.does, method)())
@@ -92,6 +93,7 @@ class Desk(DeskFrame):
         self.unset_clocks.wanted.connect(self.does.set_clocks)
         self.loose_ends.clocks_wanted.connect(self.does.set_clocks)
         self.loose_ends.unexplained_wanted.connect(self.does.show_unexplained)
+        self.loose_ends.jumped.connect(self.views.jump)
         self.originals.wanted.connect(self.does.show_sources)
         self.shelf.bring_in.clicked.connect(self.does.choose_exports)
         self.shelf.open.clicked.connect(self.does.choose_case)
@@ -282,18 +284,27 @@ class Desk(DeskFrame):
             )
         ):  # fmt: skip
             self.tabs.setTabText(number_of, f"{title} {count}" if count else title)
+        self._title_figures()
         self.tabs.setTabText(1, self.finds.title)
         self.tabs.setTabToolTip(1, self.finds.title_tip)
         self._show_why()
         self._moved(self.playhead.time)
         self.show_state()
 
+    def _title_figures(self) -> None:
+        """Say on the tab that the figures are from before the last edit while they are worked out again."""
+        old = self.session.figures_are_old
+        self.tabs.setTabText(2, "Figures (old)" if old else "Figures")
+        self.tabs.setTabToolTip(
+            2, "From before your last edit; they are being worked out again" if old else ""
+        )
+
     def _show_why(self) -> None:
         row, session = self.finds.current, self.session
         if row is None:
             self.why.show_find(None, "", {})
             return
-        state = session.states.get(row.key, "proposed")
+        state = session.who_said(row.key)
         others = {find.key: find for find in session.finds}
         masked = {} if session.masks.raw or session.case is None else session.masks.in_force(session.case)
         beside = Beside(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
 from pathlib import Path
@@ -25,6 +26,7 @@ from .quality_rows import CHANNELS, DENOMINATOR, QUALITY, channel_quality, quali
 from .wording import half_width
 
 if TYPE_CHECKING:
+    from afterclamp.annotate.phase_model import Boundary, Phase
     from afterclamp.io.case import Case
 
 NOTE = "NOTE.txt"
@@ -97,33 +99,7 @@ def _tables(case: Case, tell: Progress, day: date) -> dict[str, str]:
     return {
         "traces-1hz.csv": traces(case),
         "not-believed-1hz.csv": _not_believed(case, states),
-        "phases.csv": _csv(
-            (
-                "name",
-                "parent",
-                "index",
-                "start [s]",
-                "start_unc95 [s]",
-                "end [s]",
-                "end_unc95 [s]",
-                "by",
-                "confirmed_by",
-            ),
-            (
-                (
-                    p.name,
-                    p.parent,
-                    p.index,
-                    p.start_s,
-                    p.start.unc_s,
-                    p.end_s,
-                    p.end.unc_s,
-                    p.source,
-                    p.confirmed_by,
-                )
-                for p in found_phases
-            ),
-        ),
+        "phases.csv": _phases(found_phases),
         "finds.csv": _csv(
             (
                 "code",
@@ -209,6 +185,29 @@ def _tables(case: Case, tell: Progress, day: date) -> dict[str, str]:
     }
 
 
+def _phases(found: Sequence[Phase]) -> str:
+    """One row a phase: each end with its ±, what gave it, whose it is, and what else it could be as JSON."""
+    return _csv(
+        (
+            "name", "parent", "index", "start [s]", "start_unc95 [s]", "end [s]", "end_unc95 [s]", "by", "confirmed_by",
+            "source_rule", "start_value", "start_channel", "start_by", "start_recorded", "end_value", "end_channel",
+            "end_by", "end_recorded", "alternatives_json",
+        ),
+        (
+            (
+                p.name, p.parent, p.index, p.start_s, p.start.unc_s, p.end_s, p.end.unc_s, p.source, p.confirmed_by,
+                p.rule, *_end(p.start, p.ends_by[0]), *_end(p.end, p.ends_by[1]),
+                json.dumps({"start": p.start.alternatives, "end": p.end.alternatives}, ensure_ascii=False),
+            )
+            for p in found
+        ),
+    )  # fmt: skip
+
+
+def _end(end: Boundary, author: str) -> tuple[Any, ...]:
+    return end.value, end.channel, author, "yes" if end.recorded else "no: the record is at its end there"
+
+
 def traces(case: Case) -> str:
     """Mean of each second of every channel, as recorded: nothing masked, empty where nothing was recorded."""
     channels = [channel for channel in case.channels if channel.count]
@@ -280,7 +279,8 @@ def _note(footer: str, numbers: str) -> str:
         "as recorded, the mean of each second; seconds that no figure uses stand in not-believed-1hz.csv. An empty\n"
         "cell means not recorded. Units are UCUM. finds.csv holds what rules propose, labels.csv what people say, in\n"
         "every version with its origin (by hand, from a rule's find, merged from several), decisions.csv what they\n"
-        "decided on the finds; t0_unc_s and t1_unc_s are one standard deviation.\n"
+        "decided on the finds; t0_unc_s and t1_unc_s are one standard deviation. phases.csv says of each end in\n"
+        "start_by and end_by who set it; where these are empty it is a proposal by the rule named there.\n"
         f"{numbers}"
         f"{DENOMINATOR}\n"
         f"{OF_EXPORTS}"

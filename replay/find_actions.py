@@ -34,7 +34,7 @@ FINDS: tuple[Action, ...] = (
         "finds",
         "&Join",
         ("J",),
-        "Make one mark of the selected finds, or of the selected one and the next of its class in the list, at most 5 min later",
+        "Make one mark of the selected finds, or of the selected one and the next of its class, at most 5 min later",
         "join_finds",
     ),
     Action(

@@ -51,16 +51,26 @@ def figures(case: Path, believe: str | None, limits: str | None, as_json: bool, 
 
 @click.command()
 @CASE
+@click.option("--details", is_flag=True, help="Also rule, value and alternatives of each boundary.")
+@click.option(
+    "--section",
+    multiple=True,
+    type=click.Choice(("phases", "durations", "times", "checks", "all")),
+    help="Only that section; give it once for each. All of them if not given.",
+)
 @json_option
-def phases(case: Path, as_json: bool) -> None:
-    """List the phases, each boundary with its ±, and the durations a team reports."""
-    from afterclamp.annotate import phases as phase_model
+def phases(case: Path, details: bool, section: tuple[str, ...], as_json: bool) -> None:
+    """List the phases, each boundary with its ±, the durations and times a team reports, and the checks.
 
-    from . import tables
+    With --json the phases alone, each boundary with rule, value and alternatives, unless --section says otherwise.
+    """
+    from .phase_sections import SECTIONS, PhaseTable
 
+    wanted = section or (("phases",) if as_json else ("all",))
+    chosen = SECTIONS if "all" in wanted else tuple(one for one in SECTIONS if one in wanted)
     with opened_case(case) as opened:
-        found = phase_model.phases(opened)
-        print_rows(tables.phase_rows(found), as_json, lambda: tables.phases(opened, found))
+        made = PhaseTable(opened, details=details)
+        print_rows(made.rows(chosen) if as_json else None, as_json, lambda: made.text(chosen))
 
 
 @click.command()

@@ -38,7 +38,7 @@ from .remembered import Remembered
 from .session_masks import CaseMasks, say_why, turn_with_it
 from .session_masks import keep as keep_masks
 from .session_numbers import NumbersOfRules
-from .session_verdicts import Decided, decide, replaced
+from .session_verdicts import Decided, decide, replaced, state_of, who_said
 
 if TYPE_CHECKING:
     from afterclamp.io.masks import Verb
@@ -353,13 +353,11 @@ class Session(NumbersOfRules, Remembered, QObject):
     @property
     def states(self) -> dict[str, str]:
         """What people decided on finds, by key: accepted, set aside and so on, in dispute where authors differ."""
-        states = {}
-        for key, said in self.verdicts.items():
-            decisions = {verdict.author: verdict.words for verdict in said}
-            states[key] = (
-                next(iter(decisions.values())) if len(set(decisions.values())) == 1 else "in dispute"
-            )
-        return states
+        return {key: state_of(said) for key, said in self.verdicts.items()}
+
+    def who_said(self, key: str) -> str:
+        """What people decided on a find, and who."""
+        return who_said(self.verdicts.get(key, ()))
 
     @property
     def live_finds(self) -> list[Find]:

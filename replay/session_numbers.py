@@ -15,7 +15,7 @@ from .unexplained_words import change_line
 
 if TYPE_CHECKING:
     from afterclamp.annotate.finds import Find
-    from afterclamp.annotate.marks import Mark
+    from afterclamp.annotate.marks import Mark, Verdict
     from afterclamp.io.case import Case
 
     from .looks import Looks
@@ -31,6 +31,7 @@ class NumbersOfRules:
     case: Case | None
     finds: Sequence[Find]
     marks: list[Mark]
+    verdicts: dict[str, list[Verdict]]
     unexplained: Unexplained
     masks: CaseMasks
     _looks: Looks
@@ -95,4 +96,4 @@ class NumbersOfRules:
             return []
         names = self.channel_names
         lines = [change_line(one, names, time_text) for one in self.open_changes]
-        return open_ends(case, self.finds, self.unset_clocks, time_text, lines)
+        return open_ends(case, self.finds, self.unset_clocks, time_text, lines, self.verdicts)

@@ -22,6 +22,28 @@ REPLACED = ("set aside", "reclassified", "joined", "split")
 """Decisions after which a person's own mark, or nothing, stands in the place of the find."""
 
 
+IN_DISPUTE = "in dispute"
+"""State of a find of which authors said different things."""
+
+
+def state_of(said: Sequence[Verdict]) -> str:
+    """What people decided on a find in a word: proposed where nobody did, in dispute where authors differ."""
+    words = {verdict.author: verdict.words for verdict in said}
+    if not words:
+        return "proposed"
+    return next(iter(words.values())) if len(set(words.values())) == 1 else IN_DISPUTE
+
+
+def who_said(said: Sequence[Verdict]) -> str:
+    """The same with who: ``"accepted by anna"``, ``"in dispute: accepted by anna, set aside by bob"``."""
+    words = {verdict.author: verdict.words for verdict in said}
+    by: dict[str, list[str]] = {}
+    for author, word in words.items():
+        by.setdefault(word, []).append(author)
+    told = ", ".join(f"{word} by {' and '.join(names)}" for word, names in by.items())
+    return f"{IN_DISPUTE}: {told}" if len(by) > 1 else told or "proposed"
+
+
 @dataclass(frozen=True)
 class Decided:
     """What a decision made.

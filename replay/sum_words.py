@@ -1,7 +1,8 @@
-"""The sums of the phases in words: each length of time that a team reports, with its ±, its parts and how it is counted."""
+"""The sums of the phases in words: each length of time that a team reports, with its ±, its parts, its count."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -22,12 +23,14 @@ _FIRST = (
     "selective_cerebral", "reperfusion", "clamp_off_to_off_bypass", "cooling", "warming",
 )  # fmt: skip
 _SHORT = {
-    "bypass_net_of_no_flow": "without no flow",
+    "bypass_net_of_no_flow": "net of no flow",
     "no_flow_arrest": "no flow",
     "lower_body_arrest": "lower body",
     "selective_cerebral": "head only",
-    "cooling": "cooling",
 }
+_ORDER = (
+    *_FIRST[:3], "clamp_longest", "no_flow_arrest", "no_flow_longest", *_FIRST[4:],
+)  # fmt: skip
 _LONGEST = {"clamp": "clamp_longest", "no_flow_arrest": "no_flow_longest"}
 
 
@@ -44,24 +47,29 @@ def doubt(unc_s: float) -> str:
     return plus_minus(unc_s) or AS_PLACED
 
 
+def _bare(seconds: float) -> str:
+    """A length whose unit, min:s, is named once for all."""
+    return length(seconds).removesuffix(" min")
+
+
 def short_sums(sums: Mapping[str, Duration]) -> list[str]:
-    """The sums in a few words each, those asked for most first; empty without any."""
+    """The sums in a few words each, in min:s, those asked for most first; empty without any."""
     if not sums:
         return []
     out = []
     for token in (*_FIRST, *(name for name in sums if name not in (*_FIRST, *_LONGEST.values()))):
         one = sums.get(token)
         if one is None:
-            if token == "clamp":  # noqa: S105, a phase
+            if token == "clamp":
                 out.append("cross-clamp not set")
             continue
         count = len(one.each)
         more = ""
-        if count > 1 and token != "bypass_net_of_no_flow":  # noqa: S105
+        if count > 1 and token != "bypass_net_of_no_flow":
             longest = sums.get(_LONGEST.get(token, ""))
-            more = f" ({count}{f', longest {length(longest.total_s)}' if longest is not None else ''})"
+            more = f" ({count}{f', longest {_bare(longest.total_s)}' if longest is not None else ''})"
         name = _SHORT.get(token, one.name)
-        out.append(f"{name} {one.before_number}{length(one.total_s)} {doubt(one.unc_s)}{more}")
+        out.append(f"{name} {one.before_number}{_bare(one.total_s)} {doubt(one.unc_s)}{more}")
     return out
 
 
@@ -80,7 +88,8 @@ def sum_rows(
         Lengths that are not between ends of phases alone.
     """
     rows = []
-    for one in sums.values():
+    ordered = [*(name for name in _ORDER if name in sums), *(name for name in sums if name not in _ORDER)]
+    for one in (sums[name] for name in ordered):
         many = len(one.each) > 1
         start, end = (f"{len(one.each)} parts", "") if many else map(time_text, one.each[0][:2])
         counted = one.method.removeprefix(AT_LEAST)
@@ -102,7 +111,7 @@ def sum_rows(
             ]  # fmt: skip
     for value in more:
         if value.value is not None and value.unit == "s":
-            within = doubt(value.value_unc) if value.value_unc is not None else ""
+            within = doubt(value.value_unc if value.value_unc is not None else math.inf)
             rows.append(SumRow((value.name, "", "", length(value.value), within, "", "", value.note)))
     return rows
 

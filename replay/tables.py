@@ -21,14 +21,12 @@ from .wording import (
     half_width,
     length,
     number,
-    phase_name,
     plus_minus,
     unit_name,
 )
 
 if TYPE_CHECKING:
     from afterclamp.annotate.figures import Figure
-    from afterclamp.annotate.phases import Phase
     from afterclamp.io.case import Case
     from afterclamp.io.identity import Found
 
@@ -257,58 +255,6 @@ def numbered(notes: Iterable[str]) -> list[str]:
         if note:
             rows.setdefault(note, []).append(str(row))
     return [f"  {', '.join(numbers)}  {note}" for note, numbers in rows.items()]
-
-
-# --- phases -------------------------------------------------------------------------------------------
-
-
-def phase_rows(found: Sequence[Phase]) -> list[Row]:
-    """One row a phase."""
-    return [
-        {
-            "name": phase.name,
-            "start_s": phase.start_s,
-            "end_s": phase.end_s,
-            "unc_s": phase.unc_s,
-            "source": phase.source,
-            "parent": phase.parent or None,
-        }
-        for phase in found
-    ]
-
-
-def phases(case: Case, found: Sequence[Phase]) -> str:
-    """Phases as a table, then the durations a team reports."""
-    from afterclamp.annotate.phases import AT_LEAST, durations
-
-    if not found:
-        return "No phase could be told from what was recorded: there is no pump flow."
-    cells = [
-        (
-            ("  " if phase.parent else "") + phase_name(phase.name),
-            case.clock_text(phase.start_s),
-            case.clock_text(phase.end_s),
-            spread(phase.unc_s),
-            length(phase.end_s - phase.start_s),
-            phase.state,
-            phase.source,
-        )
-        for phase in found
-    ]
-    text = table(("phase", "start", "end", "each", "min:s", "state", "by"), cells, "<<<>><<")
-    sums = [
-        (
-            one.name,
-            f"{one.before_number}{length(one.total_s)}",
-            spread(one.unc_s),
-            str(len(one.each)),
-            length(one.first_to_last_s) if len(one.each) > 1 else "",
-            one.method.removeprefix(AT_LEAST),
-        )
-        for one in durations(found).values()
-    ]
-    headings = ("duration", "min:s", "", "parts", "first to last", "counted as")
-    return text + ("\n\n" + table(headings, sums, "<>>>><") if sums else "")
 
 
 # --- check --------------------------------------------------------------------------------------------

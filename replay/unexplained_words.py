@@ -38,7 +38,9 @@ def all_marked(found: Unexplained) -> str:
     """Where somebody marked every change: that none is left, and of how many."""
     many = len(found.changes)
     every = "The one unexplained change is" if many == 1 else f"All {many} unexplained changes are"
-    return f"{every} marked: none is left in the {minutes(found.looked_s)} of {minutes(found.of_s)} looked at."
+    return (
+        f"{every} marked: none is left in the {minutes(found.looked_s)} of {minutes(found.of_s)} looked at."
+    )
 
 
 def unexplained_rows(found: Unexplained) -> list[dict[str, Any]]:

@@ -123,6 +123,6 @@ def test_the_command_says_what_is_wrong_with_what_it_is_given(case: Path, tmp_pa
 def test_where_nothing_pulses_it_says_so(case: Path) -> None:
     code, said, _ = run("beats", case, "femoral", "--from", 400, "--to", 800)
     assert code == 0
-    assert said.strip() == (
+    assert said.startswith(
         "femoral (monitor/fem): 0 beats; a pulse of 5 mmHg or more in 0.0 of 6.7 observed min (artefacts masked)."
     )

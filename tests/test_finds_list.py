@@ -17,6 +17,7 @@ from afterclamp.replay.panes.find_filters import ARTEFACTS, EVENTS, NO_PHASE
 from afterclamp.replay.panes.finds_list import FindsList
 from desk_support import FLUSH, LOW, desk, own_settings, settings, small_folder  # noqa: F401
 from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QStyleOptionComboBox, QStylePainter
 from pytestqt.qtbot import QtBot
 
 # ruff: noqa: F811
@@ -160,6 +161,52 @@ def test_the_next_of_a_class_is_looked_for_among_those_shown(pane: FindsList) ->
     assert pane.next_like(AGAIN) is None
     pane.filters.choose(("", "cooling", ""))
     assert pane.next_like(LOW) is None
+
+
+@pytest.mark.parametrize("state", ["set aside", "split", "reclassified as E11"])
+def test_the_next_of_a_class_is_none_that_a_person_took_away(pane: FindsList, state: str) -> None:
+    later = replace(LOW, start_s=800.0, end_s=830.0)
+    pane.show_finds(Finds((LOW, AGAIN, later), (), (), "femoral", ""), {AGAIN.key: state}, {}, PHASES, NAMES)
+    assert pane.next_like(LOW) == later
+
+
+def test_a_hidden_row_gives_its_place_to_the_next_one_and_the_last_to_the_one_before(pane: FindsList) -> None:
+    pane.select(LOW.key)
+    pane.filters.choose(("", "", "accepted"))  # AGAIN alone, which stands after it
+    assert pane.current is not None
+    assert pane.current.item is AGAIN
+    pane.show_all()
+    pane.select(WARM.key)
+    pane.filters.choose(("", "pre", ""))  # FLUSH alone, which stands before it
+    assert pane.current is not None
+    assert pane.current.item is FLUSH
+
+
+def test_code_and_subtype_stand_on_one_line(pane: FindsList) -> None:
+    hypo = replace(LOW, subtype="hypo", unc_s=0.5)
+    long = replace(FLUSH, code="A9", name="gap, frozen or withdrawn", channels=("pulmonary_artery",))
+    pane.show_finds(Finds((hypo, long), (), (), "femoral", ""), {}, {})
+    pane.resize(480, 400)
+    number = _headings(pane).index("Code")
+    wide = pane.table.fontMetrics().horizontalAdvance("E13 hypo")
+    assert pane.table.columnWidth(number) >= wide + 15  # beside the text of a cell
+
+
+def test_a_class_too_long_for_its_box_ends_with_a_sign(
+    pane: FindsList, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pane.resize(360, 400)
+    pane.filters.choose(("E13", "", ""))
+    drawn: list[str] = []
+
+    def draw(_: object, what: object, option: QStyleOptionComboBox) -> None:
+        drawn.append(option.currentText)
+
+    monkeypatch.setattr(QStylePainter, "drawControl", draw)
+    pane.filters.by_class.grab()
+    assert drawn
+    assert drawn[-1].startswith("E13 ")
+    assert drawn[-1].endswith("…")
 
 
 @pytest.mark.parametrize(

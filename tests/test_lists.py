@@ -271,3 +271,10 @@ def test_rows_of_one_limit_and_phase_are_told_apart(figures: FiguresList) -> Non
     names = column(figures, "Measure")
     assert names[0] != names[1]
     assert names[1].endswith("arrests counted in")
+
+
+def test_a_class_that_the_program_does_not_know_is_told_as_that(qtbot: QtBot, face: ClockFace) -> None:
+    pane = MarksList(face)
+    qtbot.addWidget(pane)
+    pane.show_marks([mark(code="E99", text=""), mark(code="", text="")], {"E23": "clamp on or off"}, {})
+    assert column(pane, "What") == ["E99 is no class of this program", "not classed"]

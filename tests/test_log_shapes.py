@@ -53,6 +53,8 @@ WITHOUT_MEANING = [
     ("phase", {**PHASE, "start_s": True}, "start_s is True"),
     ("phase", {**PHASE, "end_s": 1e300}, "at most a year away"),
     ("phase", {**PHASE, "sd_s": -1}, "sd_s is -1"),
+    ("phase", {**PHASE, "end_sd_s": -1}, "end_sd_s is -1"),
+    ("phase", {**PHASE, "start_by": 1}, "start_by is 1"),
     ("mark", {"text": "no time"}, "id is missing"),
     ("mark", {**MARK, "start_s": math.nan}, "no number"),
     ("mark", {**MARK, "confidence": 180}, "from 0 to 100"),

@@ -183,9 +183,42 @@ def test_e23_says_what_is_missing_where_nobody_spoke() -> None:
     view = demo_view()
     found = find_in(view.with_phases(phases.propose(view)), None, (by_code("E23"),))
     assert not found.finds
-    assert found.not_looked_for == (
-        "E23 not looked for: no time of the clamp: nobody set, wrote or said one",
-    )
+    (text,) = found.not_looked_for
+    assert text.startswith("E23 not looked for: no time of the clamp: nobody set, wrote or said one")
+
+
+def test_what_the_trace_offers_for_a_clamp_that_nobody_spoke_of_is_named_and_never_taken() -> None:
+    # A dip at 1000 s with ejection lost 10 s later, one at 5000 s with ejection back; a dip alone at 3000 s.
+    view = run(dips=(1000, 3000, 5000), lost=1010, back=5020)
+    found = find_in(view.with_phases(phases.propose(view)), None, (by_code("E23"),))
+    assert not found.finds
+    assert not [one for one in phases.propose(view) if one.name == "clamp"]
+    (text,) = found.not_looked_for
+    assert "candidates of the trace, never taken: on at 16:30 (the flow dipped by 45 % for 20 s" in text
+    assert "off at 83:10 (" in text
+    assert "49:50" not in text
+
+
+def test_a_first_dose_gives_the_time_of_a_clamp_that_nobody_took_off() -> None:
+    # J5.1: the clamp's times come from words or from cardioplegia; a first dose follows within 2 min of it.
+    t = np.arange(N)
+    given = np.where(((t >= 1100) & (t < 1300)) | ((t >= 2500) & (t < 2600)), 250.0, 0.0)
+    view = run(cardioplegia_flow=given)
+    found = find_in(view.with_phases(phases.propose(view)), None, (by_code("E23"),))
+    assert [(one.code, one.subtype) for one in found.finds] == [("E23", "on")]
+    (one,) = found.finds
+    assert 1100 - 120 <= one.start_s <= 1100
+    assert "first dose of cardioplegia" in one.evidence["time_from"]
+    assert one.evidence["no_off"]
+    assert not found.not_looked_for
+    assert not [one for one in phases.propose(view) if one.name == "clamp"], "no duration of half a clamp"
+
+
+def test_a_clamp_that_was_said_to_be_on_and_never_off_has_its_time_on() -> None:
+    view = run(lost=1010)
+    view = replace(view, facts=replace(view.facts, clamp_said=(said("clamp_on", 1000.0),)))
+    (one,) = find_in(view, None, (by_code("E23"),)).finds
+    assert (one.subtype, one.start_s) == ("on", 1000.0)
 
 
 def test_e23_on_planned_operations_lies_within_its_limit() -> None:

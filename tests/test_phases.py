@@ -149,10 +149,14 @@ def test_an_arrest_that_begins_in_a_gap_says_how_far_it_is_open() -> None:
 # -- what is missing -------------------------------------------------------------------------------
 
 
-def test_without_a_flow_no_phase_is_guessed() -> None:
+def test_without_a_flow_and_without_words_no_bypass_is_guessed() -> None:
+    # Arrests at a cold core are the pressures' own (J5.1: "pressure only"): test_phase_words.py.
     view = demo_view()
     values = {k: v for k, v in view.values.items() if k != "pump_flow"}
-    assert phases.propose(replace(view, values=values)) == []
+    found = names_of(replace(view, values=values))
+    assert set(found) == {"lower_body_arrest", "no_flow_arrest", "selective_cerebral"}
+    warm = {k: v for k, v in values.items() if not k.endswith("_temperature")}
+    assert phases.propose(replace(view, values=warm)) == []
 
 
 def test_without_any_bypass_the_whole_record_is_before_it() -> None:

@@ -151,8 +151,8 @@ def test_what_a_person_says_of_bypass_stands_where_the_record_says_nothing() -> 
     assert not any(text.startswith("E01") for text in found.not_looked_for)
 
 
-def test_without_any_pump_channel_all_is_taken_as_off_bypass_and_said_so() -> None:
-    view = demo_view(seed=11)
+def test_without_anything_that_speaks_of_a_pump_all_is_taken_as_off_bypass_and_said_so() -> None:
+    view = replace(demo_view(seed=11), facts=Facts())
     found = find_in(replace(view, values={name: x for name, x in view.values.items() if name not in PUMP}))
     assert found.of("E01")
     for one in found.of("E01"):

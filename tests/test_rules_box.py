@@ -14,7 +14,7 @@ from afterclamp.replay.actions import ACTIONS
 from afterclamp.replay.desk import Desk
 from afterclamp.replay.longwork import LongWork
 from afterclamp.replay.panes.loose_ends import UNEXPLAINED
-from afterclamp.replay.panes.rule_trial import NOTHING, trial_words
+from afterclamp.replay.panes.rule_trial import NOTHING, WAIT_MS, trial_words
 from afterclamp.replay.panes.rules_box import RulesBox
 from desk_support import FINDS, LOW, desk, settings, small_folder  # noqa: F401
 from PySide6.QtCore import Qt, QUrl
@@ -149,7 +149,32 @@ def test_a_kept_number_is_an_edit_of_the_log_with_its_reason(box: RulesBox, desk
     assert edit.payload == {"rule": "E13", "parameter": "below", "value": 55.0, "reason": "our protocol"}
     assert cells(box, E13)["Changed"] == "changed"
     assert "under 55 mmHg" in box.card.text.toPlainText()
-    assert "Kept" in box.trial.short.text()
+    # what it does, with its unit, from what to what
+    kept = "Kept: E13, mean pressure under which it counts as low: 55 mmHg in place of 50 mmHg."
+    assert kept in box.trial.short.text()
+    assert desk.actions_by_id["undo"].text().endswith(kept.removeprefix("Kept: ").rstrip("."))
+    box.card.back.click()
+    assert "50 mmHg in place of 55 mmHg" in box.trial.short.text()
+
+
+@pytest.mark.parametrize("text", ["80", "300", "1000000000"])
+def test_a_number_by_which_everything_is_found_is_not_offered(
+    box: RulesBox, started: list[dict[str, object]], qtbot: QtBot, text: str
+) -> None:
+    box.list.select(E13)
+    asked = len(started)
+    box.card.number.setText(text)
+    assert "mmHg" in box.trial.short.text()
+    assert "mm[Hg]" not in box.trial.short.text()
+    qtbot.wait(WAIT_MS + 100)
+    assert len(started) == asked
+    assert not box.card.keep.isEnabled()
+
+
+def test_the_number_of_the_catalogue_stands_beside_that_in_force(box: RulesBox, qtbot: QtBot) -> None:
+    box.list.select(E13)
+    columns = [column.heading for column in box.card.numbers.model.columns]
+    assert not box.card.numbers.table.isColumnHidden(columns.index("Catalogue"))
 
 
 def test_a_number_without_a_reason_is_not_kept(box: RulesBox, desk: Desk) -> None:
@@ -300,3 +325,11 @@ def test_where_there_is_none_it_says_of_how_much(desk: Desk) -> None:
     desk.session.take("unexplained", Unexplained((), 900, 1200))
     desk.does.mark_unexplained()
     assert "0 unexplained changes in the 15.0 min of 20.0 min" in desk.statusBar().currentMessage()
+
+
+def test_where_all_are_marked_it_says_so(unexplained_desk: Desk) -> None:
+    unexplained_desk.views.jump(430.0)
+    unexplained_desk.does.mark_unexplained()
+    unexplained_desk.does.mark_unexplained()
+    said = unexplained_desk.statusBar().currentMessage()
+    assert said == "The one unexplained change is marked: none is left in the 15.0 min of 20.0 min looked at."

@@ -82,7 +82,9 @@ def test_an_arrest_is_less_plain_where_flow_and_pressures_cannot_be_ordered() ->
     unset = replace(laid, clock_sd={**laid.clock_sd, "pump": float("inf")})
     set_, not_set = find_in(laid).of("E17")[0], find_in(unset).of("E17")[0]
     assert not_set.confidence < set_.confidence
-    assert "cannot be ordered, a clock of theirs is not set" in not_set.evidence["alternatives"][-1]["why_not"]
+    assert (
+        "cannot be ordered, a clock of theirs is not set" in not_set.evidence["alternatives"][-1]["why_not"]
+    )
     assert "cannot be ordered" not in str(set_.evidence["alternatives"])
 
 
@@ -320,7 +322,9 @@ def test_without_a_femoral_line_selective_perfusion_is_not_looked_for() -> None:
     assert "E18 not looked for: no femoral pressure" in finds.not_looked_for
 
 
-def test_without_a_line_that_the_head_s_flow_reaches_selective_perfusion_is_said_not_to_be_looked_for() -> None:
+def test_without_a_line_that_the_head_s_flow_reaches_selective_perfusion_is_said_not_to_be_looked_for() -> (
+    None
+):
     view = demo_view(believe="left_radial")
     assert view.facts.inflow_side == "right"
     bare = replace(

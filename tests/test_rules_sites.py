@@ -112,10 +112,14 @@ def test_an_arm_that_another_line_stands_over_is_not_the_inflow_side() -> None:
 
 
 def test_a_femoral_line_with_a_side_is_a_femoral_line_and_the_believed_one_comes_first() -> None:
-    view = bypass(without=("femoral",), right_radial=62.0, **{"left_radial": UNDER["left_radial"]})
+    view = bypass(without=("femoral",), right_radial=62.0, left_radial=UNDER["left_radial"])
     sided = replace(
         view,
-        values={**view.values, "right_femoral": np.full(LENGTH_S, 74.0), "left_femoral": np.full(LENGTH_S, 62.0)},
+        values={
+            **view.values,
+            "right_femoral": np.full(LENGTH_S, 74.0),
+            "left_femoral": np.full(LENGTH_S, 62.0),
+        },
         arterial=(*view.arterial, "left_femoral", "right_femoral"),
     )
     (find,) = [one for one in found("E22", replace(sided, believed="right_femoral")) if one.subtype == "a"]

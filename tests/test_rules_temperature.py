@@ -42,7 +42,9 @@ def test_37_0_does_not_meet_the_guideline_and_36_9_does() -> None:
 
 def test_levels_before_during_and_after_are_told() -> None:
     (find,) = find_in(outlet(37.4), rules=[by_code("E16")])
-    assert [find.evidence[when] for when in ("before", "during", "after")] == pytest.approx([36.0, 37.4, 36.0])
+    assert [find.evidence[when] for when in ("before", "during", "after")] == pytest.approx(
+        [36.0, 37.4, 36.0]
+    )
 
 
 @pytest.mark.parametrize(("seconds", "expected"), [(29, []), (30, ["E16"])])

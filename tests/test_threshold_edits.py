@@ -26,6 +26,7 @@ from afterclamp.io.case import Case
 from afterclamp.io.errors import EditRefused
 from afterclamp.io.log_shapes import what_is_wrong
 from afterclamp.replay.commands import main
+from afterclamp.replay.hand_over import Form, hand_over
 from afterclamp.replay.paper.gather import gather
 from afterclamp.replay.undoing import next_undo, words
 from click.testing import CliRunner
@@ -119,6 +120,13 @@ def test_no_number_without_a_reason(reason: str) -> None:
         ("E13", "minimum", 0, "above 0"),
         ("E13", "minimum", 86_401, "day"),
         ("E29", "window", 0.5, "1 or more"),
+        ("E13", "below", 80, "must lie under 80 mm.Hg., mean pressure above which it counts as high"),
+        ("E13", "above", 45, "must lie above 50 mm.Hg."),
+        ("E13", "above", 1e9, "300 mm.Hg. at most"),
+        ("E13", "above", 301, "300 mm.Hg. at most"),
+        ("E16", "from", 98.6, "50 Cel at most"),
+        ("E05", "fraction", 120, "100 % at most"),
+        ("E10", "longest", 2, "must lie above 3 s"),
     ],
 )
 def test_a_number_that_nothing_can_be_looked_for_by_is_refused(
@@ -126,6 +134,28 @@ def test_a_number_that_nothing_can_be_looked_for_by_is_refused(
 ) -> None:
     with pytest.raises(EditRefused, match=said):
         checked(code, name, value)
+
+
+def test_a_number_is_held_against_those_in_force_beside_it() -> None:
+    # Between 50 and 80 mmHg nothing is found (E13 of job.md 4): other limits move that.
+    checked("E13", "below", 85, {"E13.above": 90.0})
+    with pytest.raises(EditRefused, match="must lie under 70"):
+        checked("E13", "below", 75, {"E13.above": 70.0})
+    assert typed(["E13.below=85", "E13.above=90"]) == {"E13.below": 85.0, "E13.above": 90.0}
+    with pytest.raises(EditRefused, match="must lie"):
+        typed(["E13.below=70", "E13.above=60"])
+
+
+def test_every_number_of_the_catalogue_is_itself_allowed() -> None:
+    for rule in RULES:
+        for name, one in rule.parameters.items():
+            if not one.fixed:
+                checked(rule.code, name, one.value)
+
+
+def test_what_is_refused_is_told_by_what_the_number_does() -> None:
+    with pytest.raises(EditRefused, match="E13, mean pressure under which it counts as low: 300 mm"):
+        checked("E13", "below", 300)
 
 
 def test_a_number_that_masks_and_figures_go_by_stays() -> None:
@@ -189,7 +219,31 @@ def test_undo_is_told_in_words(case: Case) -> None:
     keep(case, "anna", [editing("E13", "below", 55, WHY)])
     edit = next_undo(case.log, "anna")
     assert edit is not None
-    assert words(case.log, edit, str) == "the number E13 below"
+    meaning = "E13, mean pressure under which it counts as low"
+    assert words(case.log, edit, str) == f"{meaning}: 55 mmHg in place of 50 mmHg"
+    keep(case, "anna", [editing("E13", "below", 60, WHY)])
+    keep(case, "anna", [taking_back("E13", "below")])
+    said = []
+    for _ in range(2):
+        edit = next_undo(case.log, "anna")
+        assert edit is not None
+        said.append(words(case.log, edit, str))
+        case.log.undo("anna")
+    assert said == [f"{meaning}: 50 mmHg in place of 60 mmHg", f"{meaning}: 60 mmHg in place of 55 mmHg"]
+
+
+@pytest.mark.parametrize(
+    ("form", "changed"), [("tables", True), ("annotations", True), ("annotations", False)]
+)
+def test_the_note_of_an_export_tells_changed_numbers(
+    case: Case, tmp_path: Path, form: Form, changed: bool
+) -> None:
+    if changed:
+        keep(case, "anna", [editing("E13", "below", 55, WHY)])
+    hand_over(case, tmp_path / "out", form)
+    note = (tmp_path / "out" / "NOTE.txt").read_text("utf-8")
+    assert ("55 mmHg in place of 50 mmHg, by anna: our own protocol" in note) is changed
+    assert ("Numbers of rules" in note) is changed
 
 
 # -- preview ----------------------------------------------------------------------------------------

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import math
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,7 @@ from afterclamp.annotate.judged import no_longer_found, own_marks
 from afterclamp.annotate.marks import Mark
 from afterclamp.annotate.rules import RULES
 from afterclamp.io import open_case
+from afterclamp.io.case import Case
 from afterclamp.io.errors import EditRefused
 from afterclamp.replay.desk import Desk
 from afterclamp.replay.export import export_tables
@@ -41,8 +43,8 @@ def own(desk: Desk) -> list[Mark]:
     return [mark for mark in desk.session.marks if mark.author == "reviewer"]
 
 
-def choose(desk: Desk, *keys: str) -> None:
-    desk.session.take("finds", THREE)
+def choose(desk: Desk, *keys: str, finds: Finds = THREE) -> None:
+    desk.session.take("finds", finds)
     desk.tabs.setCurrentWidget(desk.finds_page)
     desk.finds.select(keys[0])
     for key in keys[1:]:
@@ -140,8 +142,10 @@ def test_split_outside_the_find_is_refused_in_a_sentence(qtbot: QtBot, desk: Des
     choose(desk, LOW.key)
     desk.playhead.seek(600.0)
     qtbot.keyClick(desk.finds.table, "x")
-    assert desk.box is not None
-    assert "inside it" in desk.box.text()
+    assert desk.box is None, "a line at the foot is enough: nothing was lost"
+    said = desk.statusBar().currentMessage()
+    assert "inside it" in said
+    assert desk.face.text(600.0) in said
     assert lines(desk) == []
 
 
@@ -273,3 +277,178 @@ def test_export_keeps_what_rules_propose_apart_from_what_people_say(desk: Desk, 
     ]
     with (tmp_path / "out" / "finds.csv").open(newline="", encoding="utf-8") as file:
         assert "rater_id" not in (csv.DictReader(file).fieldnames or ())
+
+
+# -- through the list -------------------------------------------------------------------------------
+
+
+def test_the_place_in_the_list_is_kept_where_a_decided_find_leaves_it(qtbot: QtBot, desk: Desk) -> None:
+    choose(desk, FLUSH.key)
+    desk.finds.filters.choose(("", "", "proposed"))
+    qtbot.keyClick(desk.finds.table, "s")
+    assert desk.finds.current is not None
+    assert desk.finds.current.item is LOW
+    qtbot.keyClick(desk.finds.table, "a")
+    qtbot.keyClick(desk.finds.table, "s")
+    assert desk.session.states == {FLUSH.key: "set aside", LOW.key: "accepted", LATER.key: "set aside"}
+
+
+def test_a_key_held_down_decides_once(desk: Desk) -> None:
+    for name in ("accept", "set_aside", "join", "split", "delete"):
+        assert not desk.actions_by_id[name].autoRepeat(), name
+
+
+# -- several at once --------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("key", "state", "made", "doing"),
+    [("a", "accepted", 2, "accepting {}"), ("s", "set aside", 0, "setting {} aside")],
+)
+def test_every_selected_find_is_decided_on_and_undone_as_one(
+    qtbot: QtBot, desk: Desk, key: str, state: str, made: int, doing: str
+) -> None:
+    choose(desk, LATER.key, LOW.key)
+    qtbot.keyClick(desk.finds.table, key)
+    assert desk.session.states == {LOW.key: state, LATER.key: state}
+    assert len(own(desk)) == made
+    assert desk.statusBar().currentMessage().startswith("E13 at 08:08:20 and 1 more: ")
+    assert desk.actions_by_id["undo"].text() == f"&Undo {doing.format('E13 at 08:08:20 and 1 more')}"
+    desk.does.undo()
+    assert (own(desk), desk.session.states) == ([], {})
+    desk.does.redo()
+    assert (len(own(desk)), desk.session.states) == (made, {LOW.key: state, LATER.key: state})
+
+
+def test_several_called_another_class_go_together(qtbot: QtBot, desk: Desk) -> None:
+    choose(desk, LOW.key, LATER.key, FLUSH.key)
+    qtbot.keyClick(desk.finds.table, "c")
+    assert desk.box is not None
+    offered = [desk.box.list.item(n).text()[:3].strip() for n in range(desk.box.list.count())]
+    assert not {"E13", "A2"} & set(offered), "none of their own classes"
+    QTest.keyClicks(desk.box.search, "E11")
+    qtbot.keyClick(desk.box.search, Qt.Key.Key_Return)
+    assert set(desk.session.states.values()) == {"reclassified as E11"}
+    assert len(own(desk)) == 3
+    desk.does.undo()
+    assert (own(desk), desk.session.states) == ([], {})
+    assert desk.session.case is not None
+    assert desk.session.masks.in_force(desk.session.case).keys() == {"monitor/fem"}
+
+
+def test_an_artefact_among_several_set_aside_gives_its_seconds_back_and_undo_hides_them(
+    qtbot: QtBot, desk: Desk
+) -> None:
+    choose(desk, LOW.key, FLUSH.key)
+    qtbot.keyClick(desk.finds.table, "s")
+    assert desk.session.case is not None
+    assert "Their seconds count" in desk.statusBar().currentMessage()
+    assert [edit["verb"] for edit in lines(desk)].count("unhide") == 1
+    desk.does.undo()
+    assert desk.session.states == {}
+    assert desk.session.masks.in_force(desk.session.case).keys() == {"monitor/fem"}
+
+
+def test_of_several_none_is_called_its_own_class(desk: Desk) -> None:
+    case = desk.session.case
+    assert case is not None
+    with pytest.raises(EditRefused, match="own class"):
+        judged.reclassify(case, "reviewer", LOW, FLUSH, code="A2")
+    assert lines(desk) == [], "nothing is kept of a decision that is refused"
+
+
+def test_only_one_find_is_split_at_a_time(qtbot: QtBot, desk: Desk) -> None:
+    choose(desk, LOW.key, LATER.key)
+    desk.playhead.seek(530.0)
+    qtbot.keyClick(desk.finds.table, "x")
+    assert lines(desk) == []
+    assert "choose the one to split" in desk.statusBar().currentMessage()
+
+
+# -- joining ----------------------------------------------------------------------------------------
+
+FAR = replace(LOW, start_s=2000.0, end_s=2060.0)
+
+
+def test_joining_tells_times_length_and_what_lies_between(qtbot: QtBot, desk: Desk) -> None:
+    choose(desk, LOW.key)
+    qtbot.keyClick(desk.finds.table, "j")
+    # 500 to 760 s from 08:00:00: 260 s, of which 590 to 700 lie in no find
+    said = desk.statusBar().currentMessage()
+    assert "to 08:12:40, 4:20 min, with 1:50 min between them that none of them covers" in said
+
+
+def test_joining_alone_goes_over_no_long_gap(qtbot: QtBot, desk: Desk) -> None:
+    choose(desk, LOW.key, finds=Finds((LOW, FAR), (), (), "femoral", ""))
+    qtbot.keyClick(desk.finds.table, "j")
+    assert lines(desk) == []
+    said = desk.statusBar().currentMessage()
+    assert "23:30 min after this one's end, at 08:33:20" in said
+    assert "Ctrl" in said
+
+
+def test_rows_chosen_by_hand_are_joined_over_any_gap(qtbot: QtBot, desk: Desk) -> None:
+    choose(desk, LOW.key, FAR.key, finds=Finds((LOW, FAR), (), (), "femoral", ""))
+    qtbot.keyClick(desk.finds.table, "j")
+    (mark,) = own(desk)
+    assert (mark.start_s, mark.end_s) == (500.0, 2060.0)
+    assert "23:30 min between them" in desk.statusBar().currentMessage()
+
+
+# -- what a mark keeps of its find ------------------------------------------------------------------
+
+
+def test_undo_names_the_subtype(qtbot: QtBot, desk: Desk) -> None:
+    hypo = replace(LOW, subtype="hypo")
+    choose(desk, hypo.key, finds=Finds((hypo,), (), (), "femoral", ""))
+    qtbot.keyClick(desk.finds.table, "a")
+    assert desk.actions_by_id["undo"].text() == "&Undo accepting E13 hypo at 08:08:20"
+
+
+@pytest.mark.parametrize("within", [7.84, math.inf])
+def test_an_accepted_find_keeps_its_uncertainty(desk: Desk, within: float) -> None:
+    case = desk.session.case
+    assert case is not None
+    judged.accept(case, "reviewer", replace(LOW, unc_s=within))
+    (mark,) = own_of(case)
+    assert mark.unc_s == within
+    row = next(row for row in label_rows(case) if row["rater_id"] == "reviewer")
+    # half the width of a 95 % interval is 1.96 standard deviations (normal distribution)
+    assert row["t0_unc_s"] == pytest.approx(within / 1.96, rel=1e-3)
+    marks.amend(case, "reviewer", mark.id, start_s=510.0, end_s=580.0)
+    assert own_of(case)[0].unc_s < 7.84, "times that a person set are none of the find's"
+
+
+def own_of(case: Case) -> list[Mark]:
+    return [mark for mark in marks.marks(case) if mark.author == "reviewer"]
+
+
+def test_the_table_of_marks_tells_where_each_came_from(desk: Desk, tmp_path: Path) -> None:
+    case = desk.session.case
+    assert case is not None
+    judged.accept(case, "reviewer", replace(LOW, subtype="hypo"))
+    judged.join(case, "surgeon", [LOW, LATER])
+    with open_case(case.folder) as again:
+        export_tables(again, tmp_path / "out")
+    with (tmp_path / "out" / "marks.csv").open(newline="", encoding="utf-8") as file:
+        rows = [row for row in csv.DictReader(file) if row["author"] != "tester"]
+    assert [(row["author"], row["subtype"], row["site"], row["origin"]) for row in rows] == [
+        ("reviewer", "hypo", "femoral", "rule"),
+        ("surgeon", "", "femoral", "merged"),
+    ]
+
+
+def test_a_view_up_to_some_time_tells_nothing_of_later_finds(desk: Desk) -> None:
+    case = desk.session.case
+    assert case is not None
+    judged.set_aside(case, "reviewer", LATER)
+    judged.join(case, "surgeon", [LOW, LATER])
+    judged.accept(case, "third", LOW)
+    view = case.until(550.0)
+    assert [(row["rater_id"], row["find_key"], row["find_t1_s"]) for row in decision_rows(view)] == [
+        ("surgeon", LOW.key, 550.0),
+        ("third", LOW.key, 550.0),
+    ]
+    rows = [row for row in label_rows(view) if row["rater_id"] != "tester"]
+    assert [(row["rater_id"], row["find_keys"]) for row in rows] == [("surgeon", LOW.key), ("third", LOW.key)]
+    assert all(row["t1_s"] <= 550.0 for row in rows)

@@ -150,6 +150,8 @@ def fast_flush_response(
     release = _release(wave, rate_hz)
     ring = wave[release : release + int(longest_s * rate_hz)]
     step = float(np.median(wave[: release + 1]) - np.min(ring[: int(FIRST_S * rate_hz) + 2]))
+    if not step > 0:
+        return _untold(0.0, "the pressure does not fall from it")
     at, level = _turning_points(ring, smallest_swing * step)
     fall_s = _fall(wave, release, step, rate_hz)
     if at.size < 2:
@@ -209,7 +211,9 @@ def _untold(oscillations: float, why: str, fall_s: float = float("nan")) -> Flus
 
 
 def _fall(wave: Floats, release: int, step: float, rate_hz: float) -> float:
-    """Seconds that the pressure takes from a tenth to seven tenths of `step` below the plateau."""
+    """Seconds that the pressure takes from a tenth to seven tenths of `step` below the plateau; NaN for none."""
+    if not step > 0:
+        return float("nan")
     begin = max(release - int(FIRST_S * rate_hz), 0)
     down = (float(np.median(wave[: release + 1])) - wave[begin : release + int(FIRST_S * rate_hz) + 2]) / step
     low = int(np.argmax(down))

@@ -234,10 +234,13 @@ A2 = Rule(
     find=find_flush,
     version=3,
     grid_s=0.0,
-    details="Dips of {joined} s do not end the plateau. It has beats on it where the 5th to 95th percentile spans more"
-    " than {spread} mmHg, {lead} s at its start and {tail} s at its end left out. The start is put back to the last "
-    "moment within {share} % of the rise; it is called clipped where it lies at exactly its top for {clip} s. Seconds "
-    "before it without a pulse of {still_swing} mmHg are told where there are {still_from} to {still_to} of them. How "
+    details="Dips of {joined} s, down to {dip} mmHg under the lowest plateau, do not end it. It has beats on it where "
+    "the 5th to 95th percentile spans more than {spread} mmHg, {lead} s at its start and {tail} s at its end left out, "
+    "unless it rings as it dies away: {ringing_swings} swings or more of {ringing_swing} mmHg, each within "
+    "{ringing_half} s and smaller than the one before (those that the top of the scale cuts off left out), the last "
+    "{ringing_left} % of the first at most. The start is put back to the last moment within {share} % of the rise; it "
+    "is called clipped where it lies at exactly its top for {clip} s. Seconds before it without a pulse of "
+    "{still_swing} mmHg are told where there are {still_from} to {still_to} of them. How "
     f"plain it is: {PLAIN:g}, or {DOUBTFUL:g} where another site moved by {STEADY_MMHG:g} mmHg or more. {RAMPS}",
 )
 A9 = Rule(

@@ -212,7 +212,10 @@ def find_hypotension_off_bypass(view: View, params: Params) -> list[Find]:
     known = np.isfinite(level)
     found = []
     for run in evidence_runs((level < params["below"]) & off, known, minimum=int(params["minimum"])):
-        flow_words = "no pump flow recorded: taken as off bypass"
+        told = bool(view.of_name("pre") or view.of_name("post"))
+        flow_words = (
+            f"no pump flow recorded: {'off by what was written or said' if told else 'taken as off bypass'}"
+        )
         if view.flow is not None:
             recorded = np.isfinite(view.flow[run.start : run.stop]).any()
             flow_words = (

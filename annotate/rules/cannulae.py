@@ -28,7 +28,7 @@ SAME_MMHG = 10.0  # within which the mean arterial pressure stayed
 HEAD_FALL, HEAD_WITHIN_S = 10.0, 180  # % of saturation, and s: the head's answer to a drainage that is shut
 PLAIN_LINE, PLAIN_FLOW, PLAIN_VENOUS = 30.0, 0.3, 5.0  # mm[Hg], share of the flow, mm[Hg] that are plain
 PLAIN_TIMES = 1.0  # times the usual resistance
-STEP_S = 15  # s from the first sign to the limit that are one step, dated by its crossing
+STEP_S = 15  # s from where it began to the limit that are one step, dated by its middle
 RISING_S, RISING_FLOW = 10, 0.2  # s, and L/min by which a flow rises that takes the line pressure with it
 JOINED_S = 15  # s between two stretches of one and the same obstruction
 
@@ -159,13 +159,16 @@ def _whole(course: FloatArray, flow: FloatArray, run: Run, crossed: tuple[int, i
 
 
 def _obstructed_from(course: FloatArray, flow: FloatArray, start: int, stop: int, crossed: int) -> int:
-    """Where the first sign or its rise began; at its crossing where that is one step, which nobody reads closer."""
+    """Where the first sign or its rise began; at the middle of the rise where that is one step."""
     began = min(start, _began(course, start, stop))
     # What rises with the flow is no obstruction.
     earlier = np.concatenate((np.full(RISING_S, np.nan), flow[:-RISING_S]))
     rising = np.flatnonzero((flow - earlier)[began:start] > RISING_FLOW)
     began += int(rising[-1]) + 1 if rising.size else 0
-    return crossed if crossed - began <= STEP_S else began
+    if not crossed - began <= STEP_S:
+        return began
+    middle = (1 - HALF) * course[began] + HALF * float(np.nanmax(course[began:stop]))
+    return min(began + int(np.argmax(course[began:stop] >= middle)), crossed)
 
 
 # -- E08 -------------------------------------------------------------------------------------------
@@ -358,10 +361,10 @@ E07 = Rule(
     f"line pressure (or the resistance, where the limit was not crossed for as long) was last within {BEGUN} % of its "
     f"whole rise from the level of {BEFORE_S} s before: {BACK_S} s before half of it at most, and not while the flow "
     f"rose by more than {RISING_FLOW:g} L/min in {RISING_S} s. It ends likewise. A step, at most {STEP_S} s from there "
-    f"to the crossing, is dated by the crossing. A rise that took less than {BACK_S} s to the first sign is told as "
-    f"sudden; which came first, its rise or the fall of the flow, is told where they are more than {ORDER_S} s and the "
-    f"clocks' ± apart. Plain from {PLAIN_LINE:g} mmHg beyond, or from {PLAIN_TIMES:g} times the usual resistance "
-    "beyond.",
+    f"to the crossing, is dated by the middle of its rise. A rise that took less than {BACK_S} s to the first sign "
+    f"is told as sudden; which came first, its rise or the fall of the flow, is told where they are more than "
+    f"{ORDER_S} s and the clocks' ± apart. Plain from {PLAIN_LINE:g} mmHg beyond, or from {PLAIN_TIMES:g} times the "
+    "usual resistance beyond.",
     parts=_without_pressure,
     version=2,
 )

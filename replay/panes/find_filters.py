@@ -76,13 +76,13 @@ class ChoiceBox(QComboBox):
         else:
             super().keyPressEvent(event)
 
-    def paintEvent(self, event: QPaintEvent) -> None:
+    def paintEvent(self, _: QPaintEvent) -> None:
         """What is chosen, with a sign where its end does not fit: Qt alone cuts it off in the middle of a word."""
         option = QStyleOptionComboBox()
         self.initStyleOption(option)
         part = QStyle.SubControl.SC_ComboBoxEditField
         room = self.style().subControlRect(QStyle.ComplexControl.CC_ComboBox, option, part, self).width()
-        option.currentText = self.fontMetrics().elidedText(  # type: ignore[attr-defined]
+        option.currentText = self.fontMetrics().elidedText(
             self.currentText(), Qt.TextElideMode.ElideRight, room - 2 * BESIDE
         )
         painter = QStylePainter(self)

@@ -27,6 +27,7 @@ BESIDE = 15  # pixels of these that text may not use
 SORT_SIGN = 16  # pixels of the sign that says which way a column is sorted
 MARGIN = 4  # pixels around the list
 WORDS = 0.28  # share that the words keep beside a firm column
+WORDS_BESIDE_WHOLE = 0.22  # the same beside a column that is kept on one line
 WIDEST = 0.4  # share of the list that a column of words may take before its words are wrapped
 
 
@@ -305,10 +306,10 @@ class ListPane(QWidget):
                 shown.remove(number)
         fixed = [number for number in shown if columns[number].sample]
         # Beside a firm column the words keep a share of the room, so that it does not push them to one word a line.
-        words = round(WORDS * room)
-        share = words if any(columns[n].firm for n in shown) else 0
+        share = round(WORDS * room) if any(columns[n].firm for n in shown) else 0
         least = {n: min(self._widest[n], max(self._least[n], share)) for n in shown if n not in fixed}
-        # A class and its subtype stay on one line while the words keep that share beside them.
+        # A class and its subtype stay on one line while the words keep some room beside them.
+        words = round(WORDS_BESIDE_WHOLE * room)
         whole = sum(self._uncut[n] if n in fixed else max(self._uncut[n], words) for n in shown) <= room
         narrowest = self._uncut if whole else self._least
         short = sum(need[n] if n in fixed else least[n] for n in shown) - room

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from html import escape
 
 from PySide6.QtCore import QUrl, Signal
@@ -15,24 +16,43 @@ FAR_AWAY = "Far from everything else: kept, but not shown"
 _SET_CLOCKS = "set-clocks"
 _GO = "go:"
 
-Section = tuple[str, list[str]]
+DISPUTED = "In dispute: people said different things, and nobody has settled it"
+
+
+@dataclass(frozen=True, slots=True)
+class Timed:
+    """A line that speaks of moments.
+
+    Attributes
+    ----------
+    words : str
+    times : tuple of (str, float)
+        Each as it is written in the words, and its reference seconds: it can be gone to.
+    """
+
+    words: str
+    times: tuple[tuple[str, float], ...] = ()
+
+
+Line = str | Timed
+Section = tuple[str, list[Line]]
 
 
 def sections(
     *,
-    not_looked_for: Iterable[str] = (),
-    held_back: Iterable[str] = (),
-    conflicts: Iterable[str] = (),
-    repairs: Iterable[str] = (),
-    set_aside: Iterable[str] = (),
-    far_away: Iterable[str] = (),
-    clocks: Iterable[str] = (),
-    asked: Iterable[str] = (),
-    unexplained: Iterable[str] = (),
+    not_looked_for: Iterable[Line] = (),
+    held_back: Iterable[Line] = (),
+    conflicts: Iterable[Line] = (),
+    repairs: Iterable[Line] = (),
+    set_aside: Iterable[Line] = (),
+    far_away: Iterable[Line] = (),
+    clocks: Iterable[Line] = (),
+    asked: Iterable[Line] = (),
+    unexplained: Iterable[Line] = (),
 ) -> list[Section]:
     """Headed lists, empty ones left out."""
-    named = (
-        ("In dispute: two edits replace the same one, the later stands meanwhile", list(conflicts)),
+    named: tuple[tuple[str, list[Line]], ...] = (
+        (DISPUTED, list(conflicts)),
         (CLOCKS, list(clocks)),
         (ASKED, list(asked)),
         (UNEXPLAINED, list(unexplained)),
@@ -54,9 +74,12 @@ class LooseEnds(QTextBrowser):
         The person wants to set the clocks that nobody has set.
     unexplained_wanted(number)
         The person wants to see one of the unexplained changes, by its place in the list.
+    jumped(t)
+        A time in a line was chosen.
     """
 
     clocks_wanted = Signal()
+    jumped = Signal(float)
     unexplained_wanted = Signal(int)
 
     def __init__(self, parent: QWidget | None = None) -> None:
@@ -85,11 +108,25 @@ class LooseEnds(QTextBrowser):
             self.clocks_wanted.emit()
         elif link.toString().startswith(_GO):
             self.unexplained_wanted.emit(int(link.toString().removeprefix(_GO)))
+        elif link.scheme() == "t":
+            self.jumped.emit(float(link.path()))
 
 
-def _item(heading: str, at: int, line: str) -> str:
-    """A line; of an unexplained change its time is a link to it."""
+def _item(heading: str, at: int, line: Line) -> str:
+    """A line; its times are links to them, of an unexplained change to the change."""
+    if isinstance(line, Timed):
+        return _linked(line)
     if heading != UNEXPLAINED:
         return escape(line)
     time, _, rest = line.partition(": ")
     return f"<a href='{_GO}{at}'>{escape(time)}</a>: {escape(rest)}"
+
+
+def _linked(line: Timed) -> str:
+    out, rest = [], line.words
+    for text, t in line.times:
+        before, found, after = rest.partition(text)
+        if found:  # else the words leave it out
+            out.append(f"{escape(before)}<a href='t:{t:.3f}'>{escape(text)}</a>")
+            rest = after
+    return "".join(out) + escape(rest)

@@ -1,4 +1,4 @@
-"""Sums of the phases under the ladder: the first of them on a line, all of them in a list of their own."""
+"""Sums of the phases under the ladder: the first of them in two lines, all of them in a list of their own."""
 
 from __future__ import annotations
 
@@ -29,12 +29,15 @@ from ..sum_words import COLUMNS, SumRow, as_text, short_sums, sum_rows
 from .clock_face import ClockFace
 
 NONE_KNOWN = "no phases known"
+LINES = 2  # no more than the button beside them needs
 _BETWEEN = "  ·  "
+_WIDTHS = (20, 8, 8, 10, 8, 13, 9, 24)  # of a hundred, a column
+_TITLE = "Sums, min:s"
 _RIGHT = frozenset({"Length", "±", "First to last"})
 
 
 class PhaseSums(QWidget):
-    """One line with the sums of the phases in force; a button, or P, opens the whole list."""
+    """The first sums of the phases in force, in two lines; a button, or P, opens the whole list."""
 
     def __init__(self, face: ClockFace, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -47,12 +50,13 @@ class PhaseSums(QWidget):
         self.setAccessibleName("Sums of the phases")
         self._line = QLabel(self)
         self._line.setTextFormat(Qt.TextFormat.PlainText)
+        self._line.setFixedHeight(LINES * self._line.fontMetrics().lineSpacing())
         self._line.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         self._button = QPushButton("All sums…", self)
         self._button.setToolTip("Every sum of the phases with its ± and its parts, to read and to copy (P)")
         self._button.clicked.connect(self.open_list)
         layout = QHBoxLayout(self)
-        layout.setContentsMargins(6, 0, 4, 0)
+        layout.setContentsMargins(6, 0, 18, 0)
         layout.setSpacing(6)
         layout.addWidget(self._line, 1)
         layout.addWidget(self._button)
@@ -105,18 +109,27 @@ class PhaseSums(QWidget):
             self.box.show_rows(self.rows)
 
     def _fit(self) -> None:
-        """As many sums as there is room for, and how many more there are: none is cut in its number."""
+        """As many sums as two lines have room for, and how many more there are: none is cut in its number."""
         told = short_sums(self.sums)
-        metrics = self._line.fontMetrics()
-        shown = len(told)
-        text = ""
-        while shown >= 0:
+        lines = [f"{_TITLE}: {NONE_KNOWN}"]
+        for shown in range(len(told), -1, -1) if told else ():
             rest = len(told) - shown
-            text = _BETWEEN.join([*told[:shown], *([f"{rest} more"] if rest else [])]) or NONE_KNOWN
-            if metrics.horizontalAdvance(f"Sums: {text}") <= self._line.width():
+            lines = self._broken([*told[:shown], *([f"{rest} more"] if rest else [])])
+            if len(lines) <= LINES:
                 break
-            shown -= 1
-        self._line.setText(f"Sums: {text}")
+        self._line.setText("\n".join(lines))
+
+    def _broken(self, parts: Sequence[str]) -> list[str]:
+        """Parts in lines as wide as the pane."""
+        wide = self._line.fontMetrics().horizontalAdvance
+        lines = [f"{_TITLE}: {parts[0]}"]
+        for part in parts[1:]:
+            longer = f"{lines[-1]}{_BETWEEN}{part}"
+            if wide(longer) <= self._line.width():
+                lines[-1] = longer
+            else:
+                lines.append(part)
+        return lines
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """More or fewer sums have room."""
@@ -132,7 +145,7 @@ class SumsBox(QDialog):
         super().__init__(parent)
         self.setWindowTitle("Sums of the phases")
         self.setModal(False)
-        self.resize(1040, 620)
+        self.resize(1120, 660)
         self._rows: Sequence[SumRow] = ()
         self.page = QTextBrowser(self)
         self.page.setAccessibleName("Sums of the phases")
@@ -158,7 +171,10 @@ class SumsBox(QDialog):
 
 
 def _html(rows: Sequence[SumRow]) -> str:
-    head = "".join(f"<th align='left'>{escape(name)}&nbsp;&nbsp;</th>" for name in COLUMNS)
+    head = "".join(
+        f"<th width='{width}%' align='{'right' if name in _RIGHT else 'left'}'>{escape(name)}&nbsp;&nbsp;</th>"
+        for name, width in zip(COLUMNS, _WIDTHS, strict=True)
+    )
     body = "".join(f"<tr>{''.join(_cells(row))}</tr>" for row in rows)
     return (
         "<p>From the phases in force, those that people set in the place of those proposed; min:s. The ± is a 95 % "
@@ -168,7 +184,7 @@ def _html(rows: Sequence[SumRow]) -> str:
 
 def _cells(row: SumRow) -> Iterable[str]:
     for number, (name, text) in enumerate(zip(COLUMNS, row.cells, strict=True)):
-        words = escape(text).replace(" ", "&nbsp;") if name != "Counted as" else escape(text)
+        words = escape(text) if name in ("What", "Counted as") else escape(text).replace(" ", "&nbsp;")
         if number == 0:
             words = f"&nbsp;&nbsp;&nbsp;&nbsp;{words}" if row.part else f"<b>{words}</b>"
         align = "right" if name in _RIGHT else "left"

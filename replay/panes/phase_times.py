@@ -137,7 +137,9 @@ class PhaseTimes(QObject):
         else:
             self.forget()
             within = plus_minus(half_width(math.hypot(start.sd_s, end.sd_s)))
-            self.said.emit(f"{name} set, {times}, {' '.join(filter(None, (length(end.t - start.t), within)))}.")
+            self.said.emit(
+                f"{name} set, {times}, {' '.join(filter(None, (length(end.t - start.t), within)))}."
+            )
             self.phase_set.emit(payload_of(rung.name, rung.index, start, end))
 
     def take_away(self, rung: Rung) -> None:

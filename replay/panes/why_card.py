@@ -124,7 +124,7 @@ class WhyCard(QTextBrowser):
         ----------
         find : Find or None
         state : str
-            Proposed, accepted, set aside or in dispute.
+            Proposed, or what was decided and by whom; in dispute with what each author said.
         others : mapping
             All finds by key, for those that this one is linked to.
         rule : Rule, optional

@@ -133,10 +133,7 @@ def _by_words(own: Sequence[Phase]) -> str:
     """What dates the clamps that nobody set: sources of lines, or the channel of cardioplegia."""
     return ", ".join(
         dict.fromkeys(
-            name
-            for phase in own
-            for name in phase.source.replace("_", " ").split(", ")
-            if name != "person"
+            name for phase in own for name in phase.source.replace("_", " ").split(", ") if name != "person"
         )
     )
 

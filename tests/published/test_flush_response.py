@@ -153,6 +153,10 @@ def test_why_nothing_can_be_told_is_said():
     assert "at most one swing" in fast_flush_response(creeping, 100).cannot_tell
 
 
+def test_a_wave_that_does_not_fall_tells_nothing():
+    assert adequacy(fast_flush_response(np.full(150, 200.0), 100)).word == "cannot tell"
+
+
 def test_the_turning_points_are_those_of_the_ring():
     found = fast_flush_response(released(14.7, 0.22, 500), 500)
     times = [t for t, _ in found.peaks]
