@@ -139,7 +139,9 @@ CLIPPED: dict[str, Parameter] = {
     "window": _fixed(10, "s", "longest time from one of them to the next"),
     "mean_top": _fixed(15, "%", "of the time at the highest value, from which the mean is wrong too"),
     "mean_foot": _fixed(40, "%", "the same at the lowest value: less is missing from a foot"),
-    "shape": _fixed(65, "%", "of the time at one end, from which it is the shape of the wave and not cut off"),
+    "shape": _fixed(
+        65, "%", "of the time at one end, from which it is the shape of the wave and not cut off"
+    ),
 }
 """Beats cut off at the end of the scale (A4, or A9), this project's choice."""
 NOISE: dict[str, Parameter] = {

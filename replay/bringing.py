@@ -223,7 +223,7 @@ def _limits(request: Request, report: Report, stop: Callable[[], bool]) -> str:
         return pack(changes(case, chosen_in(case), after, progress=_progress(report, stop)))
 
 
-def _rule_trial(request: Request, report: Report, stop: Callable[[], bool]) -> str:
+def _rule_trial(request: Request, report: Report, stop: Callable[[], bool]) -> str:  # noqa: ARG001
     """What other numbers of one rule would change, packed; nothing is written. Without a rule the case is only read."""
     from afterclamp.annotate.kept_finds import kept_finds
     from afterclamp.annotate.rule_numbers import checked, numbers_in_force
