@@ -129,7 +129,7 @@ def _at_site(bench: Bench, signal: Signal, *, on_bypass: bool, floor: float | No
 def with_bypass_unknown(bench: Bench, limit: Limit, row: Figure) -> Figure:
     """The same row, labelled where nobody knows which part of the record was bypass and the limit asks for it."""
     asks = limit.phase == "off" or (limit.phase == "record" and limit.measure in PRESSURE_LIMITS)
-    if not asks or row.phase != "record" or row.value is None or bench.windows.has_pump:
+    if not asks or row.phase != "record" or row.value is None or bench.windows.bypass_known:
         return row
     said = "no pump flow is recorded: bypass is not known and may be counted in"
     row = replace(row, note="; ".join(filter(None, [said, row.note])))

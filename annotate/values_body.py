@@ -124,7 +124,7 @@ def pressure_and_saturation(bench: Bench) -> list[Value]:
     rows = []
     for side in ("left", "right"):
         saturation = bench.derived.recorded_saturation(side)
-        for token in ("pre", "established", "post") if bench.windows.has_pump else ("record",):
+        for token in ("pre", "established", "post") if bench.windows.bypass_known else ("record",):
             [(phase, window), *_] = bench.windows.of(token)
             row = Value(
                 "brain", "pressure_saturation_correlation", unit="1", words="median", phase=phase,

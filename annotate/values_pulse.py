@@ -38,7 +38,7 @@ def pulse_values(bench: Bench) -> list[Value]:
     """Pulse pressure, upstroke, variation with breathing and variability, before and after bypass."""
     rows: list[Value] = []
     site = bench.derived.site
-    for token in OFF_BYPASS if bench.windows.has_pump else ("record",):
+    for token in OFF_BYPASS if bench.windows.bypass_known else ("record",):
         [(phase, window), *_] = bench.windows.of(token)
         one = Value("pulse", "pulse_pressure", phase=phase, words="median")
         if site is None:

@@ -34,7 +34,10 @@ class Windows:
     def __init__(self, case: Case, derived: Derived, known: Sequence[Phase] | None = None) -> None:
         self.case = case
         self.phases: list[Phase] = phases(case) if known is None else list(known)
-        self.has_pump = not isinstance(derived.pump_flow, Absent)
+        on = any(
+            phase.name == "bypass" for phase in self.phases
+        )  # from what was said, where no flow was recorded
+        self.bypass_known = on or not isinstance(derived.pump_flow, Absent)
 
     def spans(self, *names: str) -> list[Interval]:
         """Phases of these names."""
@@ -61,7 +64,7 @@ class Windows:
         if phase == "record":
             return [("record", whole)]
         if phase == "off":
-            if not self.has_pump:
+            if not self.bypass_known:
                 return [("record", whole)]
             return [*self.of("pre"), *self.of("post")]
         spans = self.established if phase == "established" else self.spans(phase)
@@ -74,7 +77,7 @@ class Windows:
             "established": "established bypass",
             "selective_cerebral": "time in which the brain alone is perfused",
         }
-        if not self.has_pump:
+        if not self.bypass_known:
             return "no pump flow is recorded, so bypass is not known"
         bypasses = [one for one in self.phases if one.name == "bypass"]
         if phase == "pre" and bypasses and not bypasses[0].start.recorded:

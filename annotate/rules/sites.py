@@ -186,7 +186,10 @@ def _missing_lines(view: View, params: Params) -> list[str]:  # noqa: ARG001
     if len(radials) < 2:
         said.append("E22b not looked for: no radial pressure of both arms")
     if not view.of_name("bypass"):
-        said.append("E22 not looked for: no bypass in the record")
+        known = view.flow is not None
+        said.append(
+            f"E22 not looked for: {'no bypass in the record' if known else 'whether and when on bypass is not known'}"
+        )
     return said
 
 

@@ -157,5 +157,5 @@ def _phase_table(case: Case, found: Sequence[Phase], name: Callable[[str], str])
         rows=tuple(rows),
         right="<<><>><<",
         widths=(32, 28, 19, 28, 19, 13, 18, 26),
-        empty="No phase could be told: that needs a pump flow.",
+        empty="No phase could be told: that needs a pump flow, or lines of text that say when bypass began and ended.",
     )
