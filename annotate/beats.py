@@ -222,6 +222,18 @@ def _noise_left(noise: FloatArray, rate: float) -> FloatArray:
     return np.asarray(noise * np.sqrt((2 * width**2 + 1) / (3 * width**3)))
 
 
+def _apart(feet: FloatArray, least: float) -> NDArray[np.bool_]:
+    """Feet that lie more than so far behind the last one that is kept."""
+    keep = np.ones(feet.size, dtype=np.bool_)
+    if (np.diff(feet) > least).all():
+        return keep
+    last = -np.inf
+    for i, foot in enumerate(feet.tolist()):
+        keep[i] = foot - last > least
+        last = foot if keep[i] else last
+    return keep
+
+
 def _measure(
     wave: FloatArray,
     bad: NDArray[np.bool_],
@@ -231,7 +243,7 @@ def _measure(
     rate: float,
 ) -> Beats:
     """Beats between neighbouring feet, in samples."""
-    rising = np.r_[True, np.diff(feet) > 0.5 * REFRACTORY_S * rate]
+    rising = _apart(feet, 0.5 * REFRACTORY_S * rate)
     feet, slope = feet[rising], slope[rising]
     onset, end = feet[:-1], feet[1:]
     usable = (end - onset <= LONGEST_BEAT_S * rate) & (

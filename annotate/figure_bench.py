@@ -14,7 +14,7 @@ from .dose import Counted
 from .figure_row import RUN_GAP_S, Figure, area_unit, exposed, with_exact, with_filled
 from .finds import Find, edited_limits
 from .kept_finds import KeptFinds, kept_finds
-from .limits import Limit, LimitSet, oxygen_constants, rule_limits
+from .limits import Limit, LimitSet, in_force, oxygen_constants, rule_limits
 from .measures.intervals import Interval
 from .measures.pressure import RAW
 from .named import Signal, under_their_site
@@ -56,7 +56,10 @@ class Bench:
         self.instead: list[tuple[Signal, Interval, str]] = []
         self.view: View | None = None
         if self.derived.site is not None:
-            numbers = {**edited_limits(case), **rule_limits(*sets)}
+            edits, of_sets = edited_limits(case), rule_limits(*sets)
+            # As `finds.find`: what people changed stands above the case's own sets, and below sets that are asked for.
+            own = tuple(sets) == tuple(in_force(case))
+            numbers = {**of_sets, **edits} if own else {**edits, **of_sets}
             if kept is None:
                 kept = KeptFinds(View.of(case, believe).with_phases(self.windows.phases))
             self.view, found = kept.view, kept.finds(numbers)

@@ -169,7 +169,10 @@ def cuff(line: LineSeconds, stretch: LostStretch) -> Artefact | None:
     share = by["share"] / 100
     middle = (stretch.first + stretch.last) // 2
     low = max(stretch.first - reach, 0)
-    half = low + int(np.flatnonzero(~(levels[low : middle + 1] > (before + floor) / 2))[0])
+    under = np.flatnonzero(~(levels[low : middle + 1] > (before + floor) / 2))
+    if not under.size:
+        return None  # it fell later than in the first half: no cuff
+    half = low + int(under[0])
     begins = back_date(levels[: half + 1], half, base=before, after=floor, fraction=share)
     down = settled(levels[: middle + 1], half, base=before, after=floor, fraction=share)
     after = median(levels[stretch.last + reach // 2 : stretch.last + 2 * reach])

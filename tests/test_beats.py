@@ -267,3 +267,12 @@ def test_a_noisy_wave_of_any_length_has_beats_to_its_end(more: int) -> None:
         assert noise_level(wave[:length], 200).size * 200 >= length
         find_beats(wave[:length], 100.0)
     assert find_beats(wave, 100.0).onset[-1] > 57.0
+
+
+def test_feet_that_go_back_in_time_are_left_out_one_by_one() -> None:
+    from afterclamp.annotate.beats import _apart
+
+    # Behind a foot that went back the next ones are held against the last that was kept, not against their neighbour.
+    feet = np.array([100.0, 60.0, 80.0, 99.0, 120.0, 240.0])
+    assert _apart(feet, 15.0).tolist() == [True, False, False, False, True, True]
+    assert _apart(np.array([0.0, 100.0, 200.0]), 15.0).all()

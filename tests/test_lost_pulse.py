@@ -453,6 +453,15 @@ def test_a_fall_that_is_longer_than_a_cuff_is_no_cuff(tmp_path: Path) -> None:
     assert "A6" not in [one.code for one in found_in(tmp_path, waves)]
 
 
+def test_a_flat_line_that_falls_only_at_its_end_is_no_cuff(tmp_path: Path) -> None:
+    # The first half of it never comes down: there is no fall to date.
+    waves = Bed().waves()
+    held = flat(waves["LRAD"], 100.0, 126.0, 84.0)
+    fallen = flat(held, 126.0, 138.0, 42.0)
+    waves["LRAD"] = fallen
+    assert "A6" not in [one.code for one in found_in(tmp_path, waves)]
+
+
 def test_a_gradient_keeps_its_pulse_and_is_no_kink(tmp_path: Path) -> None:
     # The mean of one line sinks by 18 mmHg within a minute and its pulse narrows to half.
     bed = Bed()
