@@ -10,7 +10,8 @@ import numpy as np
 from .beats import average_over_seconds
 from .derived import Absent, Derived, Measured
 from .kept_beats import kept_beats
-from .quality import NO_LEVEL, NO_PULSE, seconds_state
+from .kept_states import kept_state
+from .quality import NO_LEVEL, NO_PULSE
 from .series import MASKED, MISSING, OBSERVED, Series
 from .signal_series import of_signal
 
@@ -57,7 +58,7 @@ def beat_course(derived: Derived, signal: Signal, measure: str) -> Measured:
     codes = NO_PULSE if measure == "pulse_pressure" else _LEVEL
 
     def of_channel(channel: Channel) -> Series:
-        state = seconds_state(channel, derived.grid, codes)
+        state = kept_state(derived.case, channel, codes)
         if not derived.masked:
             state[state == MASKED] = OBSERVED
         state[(state == OBSERVED) & ((share < HALF) | ~np.isfinite(average))] = MISSING

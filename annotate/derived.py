@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from .kept_states import kept_state
 from .limits import oxygen_constants
 from .measures.body import body_surface_area_du_bois
 from .measures.flow import pump_flow_index
@@ -28,7 +29,7 @@ from .measures.steps import between_steps, step_size
 from .measures.temperature import cooling_gradient, rate_per_min, warming_gradient
 from .named import Signal, signals
 from .phase_rules import FLOW_OFF
-from .quality import NO_LEVEL, seconds_state
+from .quality import NO_LEVEL
 from .series import (
     MISSING,
     OBSERVED,
@@ -117,7 +118,7 @@ class Derived:
 
     def _of_channel(self, channel: Channel) -> Series:
         values = np.asarray(channel.seconds(), dtype=np.float64)
-        state = seconds_state(channel, self.grid, NO_LEVEL if self.masked else ())
+        state = kept_state(self.case, channel, NO_LEVEL if self.masked else ())
         state[(state == OBSERVED) & ~np.isfinite(values)] = MISSING
         start = float(self.grid[0]) if self.grid.size else 0.0
         return Series(start, np.where(state == OBSERVED, values, np.nan), state, channel.unit)
