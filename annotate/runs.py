@@ -166,6 +166,24 @@ def smooth(x: ArrayLike, width: int) -> FloatArray:
     return out
 
 
+def median_before(x: ArrayLike, seconds: int, *, step: int, skip: int = 0) -> FloatArray:
+    """Median of the `seconds` before each second, the last `skip` of them left out, known to `step` seconds.
+
+    Of the finite values of each window; NaN where there is none. All seconds of a step have the value of its first.
+    """
+    values = np.asarray(x, dtype=np.float64)
+    padded = np.concatenate((np.full(seconds, np.nan), values))
+    windows = np.lib.stride_tricks.sliding_window_view(padded, seconds - skip)[: len(values) : step]
+    seen = np.isfinite(windows)
+    whole, partial = seen.all(axis=1), seen.any(axis=1)
+    out = np.full(len(windows), np.nan)
+    out[whole] = np.median(windows[whole], axis=1)
+    partial &= ~whole
+    if partial.any():
+        out[partial] = np.nanmedian(windows[partial], axis=1)
+    return np.repeat(out, step)[: len(values)]
+
+
 def running_mean(x: ArrayLike, width: int) -> FloatArray:
     """Centred running mean over an odd `width` of seconds, of the finite values of each window.
 

@@ -124,3 +124,21 @@ def test_noise_is_told_from_steps_and_trends() -> None:
     assert runs.noise_sd(noisy) == pytest.approx(0.5, rel=0.1)
     # Readings in steps of 0.1 that mostly repeat: the rounding's own spread, quantum / sqrt 12.
     assert runs.noise_sd(np.round(np.linspace(0, 3, 3000), 1)) == pytest.approx(0.1 / np.sqrt(12), rel=0.01)
+
+
+def test_the_median_before_is_that_of_each_window_s_finite_values() -> None:
+    from afterclamp.annotate.runs import median_before
+
+    rng = np.random.default_rng(1)
+    values = rng.normal(60, 10, 777)
+    values[100:400] = np.nan
+    values[rng.random(777) < 0.1] = np.nan
+    for seconds, skip, step in ((120, 10, 5), (300, 0, 10)):
+        found = median_before(values, seconds, step=step, skip=skip)
+        for second in (0, 1, 60, 121, 250, 405, 776):
+            first = second // step * step
+            window = values[max(0, first - seconds) : max(0, first - skip)]
+            window = window[np.isfinite(window)]
+            assert found[second] == (
+                pytest.approx(np.median(window)) if window.size else pytest.approx(np.nan, nan_ok=True)
+            )

@@ -42,13 +42,13 @@ def made(seed: int, quiet: bool = False) -> WholeCase:
 
 
 def test_one_seed_gives_one_case() -> None:
-    again = whole_case(4)
-    assert again.truth == made(4).truth
-    assert again.plan == made(4).plan
+    again = whole_case(0)
+    assert again.truth == made(0).truth
+    assert again.plan == made(0).plan
     for group, same in (
-        (again.waves, made(4).waves),
-        (again.pump, made(4).pump),
-        (again.oximeter, made(4).oximeter),
+        (again.waves, made(0).waves),
+        (again.pump, made(0).pump),
+        (again.oximeter, made(0).oximeter),
     ):
         assert list(group) == list(same)
         for name, values in group.items():

@@ -4,7 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..runs import BoolArray, FloatArray, Run, evidence_runs, highest_before, median, running_mean, smooth
+from ..runs import (
+    BoolArray,
+    FloatArray,
+    Run,
+    evidence_runs,
+    highest_before,
+    median,
+    median_before,
+    running_mean,
+    smooth,
+)
 from ..view import View
 from .course_find import course_find
 from .rule import BEFORE_S, RUNS, Find, Parameter, Params, Rule, alternative, before, rounded
@@ -168,10 +178,7 @@ def _rise_untold(view: View, params: Params) -> list[str]:  # noqa: ARG001
 
 def _usual(ratio: FloatArray) -> FloatArray:
     """Median of the ten minutes before each second, known to ten seconds."""
-    out = np.full(ratio.size, np.nan)
-    for start in range(0, ratio.size, STEP_S):
-        out[start : start + STEP_S] = median(ratio[max(0, start - USUAL_S) : start])
-    return out
+    return median_before(ratio, USUAL_S, step=STEP_S)
 
 
 def _sudden(view: View, pa: FloatArray, systemic: FloatArray, params: Params) -> BoolArray:

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..beats import Beats
-from ..runs import BoolArray, FloatArray, Run, evidence_runs, median, running_mean, smooth
+from ..runs import BoolArray, FloatArray, Run, evidence_runs, median, median_before, running_mean, smooth
 from ..view import View
 from .arrhythmia import interval_spread
 from .course_find import course_find
@@ -89,10 +89,7 @@ def _spike(cvp: FloatArray | None, start: int, stop: int) -> float:
 
 def _usual_level(level: FloatArray, seconds: int = 120, step: int = 5) -> FloatArray:
     """Median of the two minutes before each second, the last ten seconds left out; known to five seconds."""
-    out = np.full(level.size, np.nan)
-    for start in range(0, level.size, step):
-        out[start : start + step] = median(level[max(0, start - seconds) : max(0, start - 10)])
-    return out
+    return median_before(level, seconds, step=step, skip=10)
 
 
 def _fall_began(level: FloatArray, first: int, base: float, lowest: float) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..order import Z95
-from ..runs import BoolArray, FloatArray, Run, evidence_runs, median, smooth
+from ..runs import BoolArray, FloatArray, Run, evidence_runs, median, median_before, smooth
 from ..view import View
 from .course_find import course_find, signed
 from .rule import BEFORE_S, Find, Parameter, Params, Rule, alternative, before, rounded
@@ -70,10 +70,7 @@ def _order(view: View, one: tuple[str, str, int], did: str, other: tuple[str, st
 
 def running_median(values: FloatArray, width: int, step: int = 10) -> FloatArray:
     """Median of the `width` seconds before each second, known to `step` seconds; NaN without any."""
-    out = np.full(values.size, np.nan)
-    for start in range(0, values.size, step):
-        out[start : start + step] = median(values[max(0, start - width) : start])
-    return out
+    return median_before(values, width, step=step)
 
 
 # -- E07 -------------------------------------------------------------------------------------------
