@@ -62,7 +62,9 @@ def read_view(case: Case, believe: str | None = None) -> View:
         beats={
             name: kept_beats(case, by_name[name])
             for name, group in named.items()
-            if group[0].kind == "arterial_pressure" and group[0].is_wave and group[0].site
+            if group[0].kind == "arterial_pressure"
+            and group[0].is_wave
+            and (group[0].site or name == believed)  # a line that a person named counts without a site
         },
         # A line that a person believes counts as arterial, whether or not its site is known.
         arterial=tuple(dict.fromkeys([*sites, *filter(None, [believed]), *(one.name for one in chosen)])),

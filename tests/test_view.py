@@ -113,3 +113,12 @@ def test_arrays_of_other_lengths_are_refused() -> None:
     view = View(0.0, {"femoral": np.zeros(10)})
     with pytest.raises(ValueError, match="differ in length"):
         replace(view, values={"femoral": np.zeros(10), "cvp": np.zeros(9)})
+
+
+def test_a_line_without_a_site_has_beats_once_a_person_names_it(tmp_path: Path) -> None:
+    with case_of(tmp_path / "case", recording("monitor", [wave("ABP", 80.0)])) as case:
+        (line,) = case.channels
+        assert not line.site
+        assert not View.of(case).beats
+        view = View.of(case, line.id)
+        assert len(view.beats[view.believed]) > 100  # 120 s at 75 a minute
