@@ -9,6 +9,7 @@ without any change.
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -155,7 +156,7 @@ def _another(channel: Channel, other: Channel) -> bool:
     return other.source == channel.source or other_site(channel, other)
 
 
-class _Look:
+class _Look(ABC):
     """One way in which a line can change against the others.
 
     Parameters
@@ -215,17 +216,17 @@ class _Look:
         began = (pulse.before >= self.by["least"]) & self._itself(pulse, above)
         return np.flatnonzero(((said & ~denied) | alone) & began)
 
+    @abstractmethod
     def _differs(self, pulse: _Change, above: _Change) -> BoolArray:
         """Whether it is unlike before against another line."""
-        raise NotImplementedError
 
+    @abstractmethod
     def _itself(self, pulse: _Change, above: _Change) -> BoolArray:
         """Whether the line itself changed, and not the others."""
-        raise NotImplementedError
 
+    @abstractmethod
     def _share(self, one: Pulse | Against, at: int, changes: tuple[_Change, _Change, _Change]) -> FloatArray:
         """How far each second is on the way: 1 as before, ``limit`` where it counts."""
-        raise NotImplementedError
 
     limit = 0.0
 
@@ -275,8 +276,9 @@ class _Look:
         around = slice(max(at * BIN_S - int(self.by["before"]), 0), at * BIN_S + int(self.by["shortest"]))
         return all(_spread(flow.mean[around]) <= STEADY_FLOW for flow in self.flows)
 
+    @abstractmethod
     def _judged(self, start: int, stop: int, at: int, names: list[str]) -> Artefact | None:
-        raise NotImplementedError
+        """The artefact of a stretch; None where its beats kept their shape."""
 
     def _evidence(self, start: int, stop: int, at: int, names: list[str]) -> dict[str, Any]:
         pulse, above, mean = self.changes[0]

@@ -5,7 +5,17 @@ from __future__ import annotations
 import numpy as np
 
 from ..order import Z95
-from ..runs import BoolArray, FloatArray, Run, evidence_runs, median, median_before, smooth
+from ..runs import (
+    BoolArray,
+    FloatArray,
+    Run,
+    evidence_runs,
+    highest_before,
+    median,
+    median_before,
+    smooth,
+    spans,
+)
 from ..view import View
 from .course_find import course_find, signed
 from .rule import BEFORE_S, Find, Parameter, Params, Rule, alternative, before, rounded
@@ -22,6 +32,7 @@ ORDER_S = 5  # s within which two changes of different shape cannot be ordered
 LONGEST_S = 900  # s after which a flow that did not come back is no longer waited for
 USUAL_VENOUS_S = 300
 USUAL_S = 600  # s before, over which the resistance of the line is a median
+USUAL_STEP_S = 10  # s to which such a median is known
 HALF = 0.5  # of a rise, which it is looked back from
 BEGUN = 10  # %, of the whole change, within which it has not begun
 SAME_MMHG = 10.0  # within which the mean arterial pressure stayed
@@ -66,11 +77,6 @@ def _order(view: View, one: tuple[str, str, int], did: str, other: tuple[str, st
     if not abs(lag) > doubt:
         return f"cannot tell whether {a} or {b} came first: {abs(lag)} s apart, known to ± {doubt:.0f} s"
     return f"the {a} {did} {abs(lag)} s {'before' if lag > 0 else 'after'} the {b} fell"
-
-
-def running_median(values: FloatArray, width: int, step: int = 10) -> FloatArray:
-    """Median of the `width` seconds before each second, known to `step` seconds; NaN without any."""
-    return median_before(values, width, step=step)
 
 
 # -- E07 -------------------------------------------------------------------------------------------
@@ -143,7 +149,7 @@ def inflow_resistance(view: View, *, least_flow: float, above: float) -> tuple[F
     line, flow = smooth(line, SMOOTH_S), smooth(flow, SMOOTH_S)
     enough = view.inside("bypass") & ~view.inside("going_on", "weaning") & (flow >= least_flow)
     resistance[enough] = ((line - pressure) / np.maximum(flow, 0.1) ** 2)[enough]
-    return resistance, running_median(np.where(line > above, np.nan, resistance), USUAL_S)
+    return resistance, median_before(np.where(line > above, np.nan, resistance), USUAL_S, step=USUAL_STEP_S)
 
 
 def _whole(course: FloatArray, flow: FloatArray, run: Run, crossed: tuple[int, int]) -> Run:
@@ -177,9 +183,9 @@ def find_drainage_loss(view: View, params: Params) -> list[Find]:
     assert flow is not None
     assert reservoir is not None
     level, volume = smooth(flow, SMOOTH_S), smooth(reservoir, RESERVOIR_SMOOTH_S)
-    earlier = _highest_of_last(level, int(params["within"]))
+    earlier = highest_before(level, int(params["within"]))
     fell = level <= (1 - params["fall"] / 100) * earlier
-    dropped = _highest_of_last(volume, int(params["reservoir_within"])) - volume >= params["reservoir_fall"]
+    dropped = highest_before(volume, int(params["reservoir_within"])) - volume >= params["reservoir_fall"]
     low = volume < params["low_mark"]
     near = int(params["reservoir_within"])
     emptied = _any_within(dropped | low, near)
@@ -188,7 +194,8 @@ def find_drainage_loss(view: View, params: Params) -> list[Find]:
     least = max(params["flow"], params["of_usual"] / 100 * full) if np.isfinite(full) else params["flow"]
     where = pumping(view) & ~view.inside("weaning") & (earlier >= least)
     found: list[Find] = []
-    for first, last in _falls(fell & where & emptied):
+    for first, stop_of_fall in spans(fell & where & emptied):
+        last = stop_of_fall - 1
         base = float(earlier[first])
         start = back_dated(-level, first, -base, -float(np.nanmin(level[first : last + 30])))
         stop = _recovered(level, last, base)
@@ -235,22 +242,10 @@ def find_drainage_loss(view: View, params: Params) -> list[Find]:
     return found
 
 
-def _highest_of_last(values: FloatArray, seconds: int) -> FloatArray:
-    filled = np.where(np.isfinite(values), values, -np.inf)
-    padded = np.concatenate((np.full(seconds, -np.inf), filled))
-    top = np.lib.stride_tricks.sliding_window_view(padded, seconds + 1).max(axis=1)
-    return np.where(np.isfinite(top), top, np.nan)
-
-
 def _any_within(mask: BoolArray, seconds: int) -> BoolArray:
     """Whether it holds at any second up to so many before or after."""
     wide = np.convolve(np.pad(mask.astype(np.int32), seconds), np.ones(2 * seconds + 1, np.int32), "valid")
     return np.asarray(wide > 0)
-
-
-def _falls(mask: BoolArray) -> list[tuple[int, int]]:
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], mask.astype(np.int8), [0]))))
-    return list(zip(edges[::2].tolist(), (edges[1::2] - 1).tolist(), strict=True))
 
 
 def _recovered(level: FloatArray, first: int, base: float, reach: int = LONGEST_S) -> int:
@@ -271,7 +266,7 @@ def find_head_undrained(view: View, params: Params) -> list[Find]:
     assert flow is not None
     level = smooth(cvp, SMOOTH_S)
     plan = view.facts.planned_flow or median(flow[view.inside("bypass")])
-    usual = running_median(np.where(level >= params["to"], np.nan, level), USUAL_VENOUS_S)
+    usual = median_before(np.where(level >= params["to"], np.nan, level), USUAL_VENOUS_S, step=USUAL_STEP_S)
     holds = (level >= params["to"]) & (level - usual >= params["rise"])
     holds &= pumping(view) & (smooth(flow, SMOOTH_S) >= params["of_plan"] / 100 * plan)
     found = []

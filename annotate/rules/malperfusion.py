@@ -4,9 +4,20 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..runs import BoolArray, FloatArray, evidence_runs, median, running_mean, smooth
+from ..runs import (
+    CLOSE_S,
+    BoolArray,
+    FloatArray,
+    close_gaps,
+    drop_short,
+    evidence_runs,
+    median,
+    median_before,
+    running_mean,
+    smooth,
+)
 from ..view import View
-from .cannulae import inflow_resistance, running_median
+from .cannulae import USUAL_STEP_S, inflow_resistance
 from .course_find import course_find
 from .rule import RUNS, Find, Parameter, Params, Rule, alternative
 
@@ -94,10 +105,7 @@ def _signs(view: View, params: Params, running: BoolArray) -> dict[str, BoolArra
 
 def _held(mask: BoolArray, seconds: int) -> BoolArray:
     """Stretches that hold for so many seconds at least."""
-    out = np.zeros(mask.size, dtype=np.bool_)
-    for run in evidence_runs(mask, np.ones(mask.size, dtype=np.bool_), minimum=seconds):
-        out[run.start : run.stop] = True
-    return out
+    return drop_short(close_gaps(mask, CLOSE_S), seconds)
 
 
 def _lowest_share(view: View) -> tuple[FloatArray, list[str]]:
@@ -120,7 +128,7 @@ def _one_sided_fall(view: View, params: Params) -> BoolArray | None:
     if any(one is None for one in sides):
         return None
     levels = [running_mean(one, 15) for one in sides if one is not None]
-    falls = [100 * (1 - level / running_median(level, USUAL_S)) for level in levels]
+    falls = [100 * (1 - level / median_before(level, USUAL_S, step=USUAL_STEP_S)) for level in levels]
     apart = np.abs(levels[0] - levels[1])
     one_sided = (np.abs(falls[0] - falls[1]) >= params["fall"] / 2) & (np.fmax(*falls) >= params["fall"])
     return np.asarray(one_sided | (apart >= params["apart"]))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 from afterclamp.annotate.marks import Mark
 from afterclamp.annotate.phase_model import Phase
@@ -23,6 +23,7 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import QSizePolicy, QToolTip, QWidget
 
 from ..strips.theme import PAPER, Theme
+from ..strips.time_axis import OnTimeAxis
 from .clamp_row import CLAMP, Moment
 from .clock_face import ClockFace, length, plus_minus
 from .phase_times import PhaseTimes
@@ -39,7 +40,7 @@ _KEYS = {"[": "start", "i": "start", "]": "end", "o": "end"}
 """The keys of spans: on a chosen phase they set its own times."""
 
 
-class PhaseLadder(QWidget):
+class PhaseLadder(OnTimeAxis):
     """Nested bars, one lane a level, in step with the Long view.
 
     Signals
@@ -63,10 +64,8 @@ class PhaseLadder(QWidget):
         self._drag: EdgeDrag | None = None
         self._face = face
         self._theme = theme
-        self._span = Span(0.0, 1.0)
         self._playhead = 0.0
         self._left, self._right = 0, 0
-        self._axis: Callable[[], tuple[float, float]] | None = None
         self.times = PhaseTimes(face, self)
         self.times.changed.connect(self.update)
         self.times.jumped.connect(self.jumped)
@@ -134,11 +133,6 @@ class PhaseLadder(QWidget):
         self._span = span
         self.update()
 
-    def set_axis(self, axis: Callable[[], tuple[float, float]]) -> None:
-        """Where the Long view's time axis begins and ends, in pixels of this widget."""
-        self._axis = axis
-        self.update()
-
     def set_playhead(self, t: float) -> None:
         """Move the line of now."""
         if t != self._playhead:
@@ -159,18 +153,6 @@ class PhaseLadder(QWidget):
     def minimumSizeHint(self) -> QSize:
         """As high as its lanes."""
         return self.sizeHint()
-
-    def _bounds(self) -> tuple[float, float]:
-        return self._axis() if self._axis is not None else (110.0, self.width() - 8.0)
-
-    def _x(self, t: float) -> float:
-        left, right = self._bounds()
-        return left + (t - self._span.start) / max(self._span.duration, 1e-9) * (right - left)
-
-    def _t(self, x: float) -> float:
-        left, right = self._bounds()
-        t = self._span.start + (x - left) / max(right - left, 1.0) * self._span.duration
-        return min(max(t, self._span.start), self._span.end)
 
     def _box(self, rung: Rung) -> QRectF:
         left, right = self._bounds()

@@ -14,6 +14,7 @@ from PySide6.QtGui import QColor, QFocusEvent, QPainter, QPaintEvent, QPen, QPix
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from ..strips.theme import PAPER, Theme
+from ..strips.time_axis import OnTimeAxis
 from .clock_face import ClockFace
 from .trust_edits import Edge, edges
 from .trust_paint import QUALITY, paint_bar, paint_edge, paint_quality, paint_selection, runs_of
@@ -22,7 +23,7 @@ from .trust_sign import TrustSign
 REACH = 4  # pixels from a boundary at which it is taken hold of
 
 
-class TrustRows(QWidget):
+class TrustRows(OnTimeAxis):
     """What is shown of a trust strip, in step with the Long view; `trust_strip` adds the hands.
 
     Attributes
@@ -44,8 +45,7 @@ class TrustRows(QWidget):
         self.changes: list[SiteChange] = []
         self._begun: float | None = None
         self._face, self._theme = face, theme
-        self._window, self._playhead = Span(0.0, 1.0), 0.0
-        self._axis: Callable[[], tuple[float, float]] | None = None
+        self._playhead = 0.0
         self._held: tuple[Edge, float] | None = None  # a boundary in the hand, and where it is
         self._picture: QPixmap | None = None
         self._runs: list[list[tuple[int, int, int]]] = []
@@ -81,12 +81,12 @@ class TrustRows(QWidget):
 
     def set_window(self, window: Span) -> None:
         """The window of the Long view."""
-        self._window = window
+        self._span = window
         self._redraw()
 
     def set_axis(self, axis: Callable[[], tuple[float, float]]) -> None:
         """Where the Long view's time axis begins and ends, in pixels of this widget."""
-        self._axis = axis
+        super().set_axis(axis)
         self._redraw()
 
     def set_stretch(self, stretch: Span | None) -> None:
@@ -153,18 +153,6 @@ class TrustRows(QWidget):
         left, right = self._bounds()
         top = self._rows * self._row_height + 3
         return QRectF(left, top, right - left, self.fontMetrics().height() + 2)
-
-    def _bounds(self) -> tuple[float, float]:
-        return self._axis() if self._axis is not None else (110.0, self.width() - 8.0)
-
-    def _x(self, t: float) -> float:
-        left, right = self._bounds()
-        return left + (t - self._window.start) / max(self._window.duration, 1e-9) * (right - left)
-
-    def _t(self, x: float) -> float:
-        left, right = self._bounds()
-        t = self._window.start + (x - left) / max(right - left, 1.0) * self._window.duration
-        return min(max(t, self._window.start), self._window.end)
 
     def _row_at(self, y: float) -> int | None:
         row = int((y - 2) // self._row_height)

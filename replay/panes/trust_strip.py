@@ -57,7 +57,7 @@ class TrustStripPane(TrustRows):
         if self.stretch is not None and self.stretch.duration > 0:
             return self.stretch
         span = self.span_at(self._playhead)
-        return Span(span.start_s, span.end_s) if span is not None else self._window
+        return Span(span.start_s, span.end_s) if span is not None else self._span
 
     # -- hands --------------------------------------------------------------------------------------
 

@@ -42,6 +42,7 @@ from .dose_colours import STEPS, depth_colours, round_up, step_of
 from .envelope import flagged_runs
 from .margin import text_font
 from .theme import PAPER, Theme
+from .time_axis import OnTimeAxis
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -76,7 +77,7 @@ class DoseWords:
     limit: str
 
 
-class DoseStrip(QWidget):
+class DoseStrip(OnTimeAxis):
     """One figure drawn out over time, in step with the Long view.
 
     Signals
@@ -103,9 +104,7 @@ class DoseStrip(QWidget):
         self._running = dose.running
         self._time_text = time_text
         self._theme = theme
-        self._span = Span(0.0, 1.0)
         self._playhead = 0.0
-        self._axis: Callable[[], tuple[float, float]] | None = None
         self._picture: tuple[object, QPixmap] | None = None
         self.setAccessibleName(f"Dose strip: {words.title}")
         self.setAccessibleDescription(
@@ -120,11 +119,6 @@ class DoseStrip(QWidget):
     def set_span(self, span: Span) -> None:
         """The window of the Long view."""
         self._span = span
-        self.update()
-
-    def set_axis(self, axis: Callable[[], tuple[float, float]]) -> None:
-        """Where the Long view's time axis begins and ends, in pixels of this widget."""
-        self._axis = axis
         self.update()
 
     def set_arrests(self, arrests: Iterable[tuple[float, float]]) -> None:
@@ -170,18 +164,6 @@ class DoseStrip(QWidget):
     @property
     def _words_height(self) -> int:
         return QFontMetrics(self.font()).height()
-
-    def _bounds(self) -> tuple[float, float]:
-        return self._axis() if self._axis is not None else (110.0, self.width() - 8.0)
-
-    def _x(self, t: float) -> float:
-        left, right = self._bounds()
-        return left + (t - self._span.start) / max(self._span.duration, 1e-9) * (right - left)
-
-    def _t(self, x: float) -> float:
-        left, right = self._bounds()
-        t = self._span.start + (x - left) / max(right - left, 1.0) * self._span.duration
-        return min(max(t, self._span.start), self._span.end)
 
     def columns(self, count: int) -> tuple[NDArray[np.uint8], NDArray[np.float64]]:
         """State and depth of each of so many columns of the window.
